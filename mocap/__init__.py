@@ -1,0 +1,98 @@
+"""A hitting coach's tool: from a recorded swing to moments, measures, a comparison and pictures.
+
+    capture = mocap.read("swing.c3d")
+    swing = mocap.build_swing(capture, mocap.Hitter(height_m=1.80))
+    findings = mocap.measure(swing)
+    comparison = mocap.compare(swing, mocap.load_reference())
+    mocap.draw_still(comparison, findings, "foot_plant.png")
+
+Importing the package imports none of its parts; each name is loaded when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from mocap.capture import Capture, Event, ForcePlate
+    from mocap.comparison import Comparison, Difference
+    from mocap.errors import MocapError
+    from mocap.findings import Check, Findings, Measure
+    from mocap.importer import read
+    from mocap.kinematics.build import build_swing
+    from mocap.kinematics.inertia import centre_of_mass
+    from mocap.kinematics.joint_centres import joint_centres
+    from mocap.kinematics.measuring import measure
+    from mocap.reference.compare import compare
+    from mocap.reference.model import Reference, load_reference
+    from mocap.renderer import draw_film, draw_sheet, draw_still, write_page
+    from mocap.swing import Hitter, Moment, Setup, Swing
+
+_HOMES = {
+    "Capture": "mocap.capture",
+    "Check": "mocap.findings",
+    "Comparison": "mocap.comparison",
+    "Difference": "mocap.comparison",
+    "Event": "mocap.capture",
+    "Findings": "mocap.findings",
+    "ForcePlate": "mocap.capture",
+    "Hitter": "mocap.swing",
+    "Measure": "mocap.findings",
+    "MocapError": "mocap.errors",
+    "Moment": "mocap.swing",
+    "Reference": "mocap.reference.model",
+    "Setup": "mocap.swing",
+    "Swing": "mocap.swing",
+    "build_swing": "mocap.kinematics.build",
+    "centre_of_mass": "mocap.kinematics.inertia",
+    "compare": "mocap.reference.compare",
+    "draw_film": "mocap.renderer",
+    "draw_sheet": "mocap.renderer",
+    "draw_still": "mocap.renderer",
+    "joint_centres": "mocap.kinematics.joint_centres",
+    "load_reference": "mocap.reference.model",
+    "measure": "mocap.kinematics.measuring",
+    "read": "mocap.importer",
+    "write_page": "mocap.renderer",
+}
+
+__all__ = [
+    "Capture",
+    "Check",
+    "Comparison",
+    "Difference",
+    "Event",
+    "Findings",
+    "ForcePlate",
+    "Hitter",
+    "Measure",
+    "MocapError",
+    "Moment",
+    "Reference",
+    "Setup",
+    "Swing",
+    "build_swing",
+    "centre_of_mass",
+    "compare",
+    "draw_film",
+    "draw_sheet",
+    "draw_still",
+    "joint_centres",
+    "load_reference",
+    "measure",
+    "read",
+    "write_page",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'mocap' has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

@@ -1,0 +1,210 @@
+"""The `mocap` command: parses, calls, prints. Everything it does, the package's public functions do."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from mocap import __version__
+from mocap.errors import MocapError, OptionError
+
+if TYPE_CHECKING:
+    from mocap.display import Units
+    from mocap.importer.session import Recording
+    from mocap.swing import Hitter, Setup
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+HITTER = (
+    click.option("--height", type=float, metavar="M", help="Standing height in metres, e.g. 1.80."),
+    click.option("--mass", type=float, metavar="KG", help="Body mass in kilograms."),
+    click.option(
+        "--bats", type=click.Choice(["right", "left"]), help="Side of the plate; found from the turn if left out."
+    ),
+    click.option("--sex", type=click.Choice(["male", "female"]), help="Which segment masses apply."),
+    click.option("--name", help="Name or number shown on pictures."),
+)
+SETUP = (
+    click.option("--pitcher", metavar="X,Y,Z", help="Direction to the pitcher in the lab's axes, e.g. 1,0,0."),
+    click.option("--plate", metavar="X,Y,Z", help="Rear tip of home plate in the lab's axes, in metres."),
+    click.option(
+        "--pitch-angle", type=float, metavar="DEG", help="Descent of the pitch at the plate; downward is negative."
+    ),
+    click.option(
+        "--moment", "moments", multiple=True, metavar="NAME=FRAME", help="Set a moment by hand, frames from 0."
+    ),
+)
+RESULT = (
+    click.option("--limits", type=click.Path(path_type=Path), help="A table of limits of your own (TOML)."),
+    click.option(
+        "--units", type=click.Choice(["metric", "imperial"]), help="Units of what you read.  [default: metric]"
+    ),
+)
+
+
+def _with(*groups: tuple[Callable[[Command], Command], ...]) -> Callable[[Command], Command]:
+    def decorate(command: Command) -> Command:
+        for option in reversed([option for group in groups for option in group]):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+class _OneLine(click.Group):
+    """A group whose known errors end as one line on standard error, with exit status 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except MocapError as error:
+            click.echo(f"mocap: {error}", err=True)
+            ctx.exit(2)
+
+
+@click.group(cls=_OneLine, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(__version__, prog_name="mocap")
+def main() -> None:
+    """Measure a hitter's swing, lay it over a reference of his height, and show it."""
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def inspect(file: Path, as_json: bool) -> None:
+    """Show what is in FILE, how good it is, and whether a swing can be measured from it."""
+    from mocap.importer import read
+    from mocap.kinematics.inspection import inspect as look_over
+
+    recording = _session_recording(file)
+    inspection = look_over(read(file), *((recording.hitter, recording.setup) if recording else ()))
+    if as_json:
+        from mocap.results import inspection_object
+
+        _print_json(inspection_object(inspection))
+        return
+    from mocap.tables import print_inspection
+
+    print_inspection(inspection)
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@_with(HITTER, SETUP, RESULT)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def measure(file: Path, as_json: bool, limits: Path | None, units: Units | None, **options: Any) -> None:
+    """Find the moments of the swing in FILE, and print its measures and checks."""
+    from mocap.importer import read
+    from mocap.kinematics.build import build_swing
+    from mocap.kinematics.measuring import measure as take_measures
+
+    hitter, setup, session_units = _who_and_how(file, options)
+    swing = build_swing(read(file), hitter, setup)
+    findings = take_measures(swing, limits=limits)
+    if as_json:
+        from mocap.results import findings_object
+
+        _print_json(findings_object(swing, findings))
+        return
+    from mocap.tables import print_findings
+
+    print_findings(swing, findings, units or session_units)
+
+
+@main.command()
+@click.argument("path", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="Folder for the results.")
+@_with(HITTER, SETUP, RESULT)
+@click.option("--reference", default="standard", show_default=True, help="Name or file of the reference model.")
+@click.option("--replace", is_flag=True, help="Replace results of the same names in the folder.")
+def compare(
+    path: Path, out: Path, limits: Path | None, units: Units | None, reference: str, replace: bool, **options: Any
+) -> None:
+    """Lay the swing in PATH over a reference of the same height: still, sheet, video, page and measures.
+
+    PATH is a C3D file, or a session folder (every swing it lists, each in a folder of its own).
+    """
+    from mocap.job import Job, run_jobs
+
+    if path.is_dir() or path.suffix.lower() == ".toml":
+        from mocap.importer.session import read_session
+
+        session = read_session(path)
+        jobs = [
+            Job(r.file, *_overridden(r, options), units or session.units, out / r.file.stem) for r in session.recordings
+        ]
+    else:
+        hitter, setup, session_units = _who_and_how(path, options)
+        jobs = [Job(path, hitter, setup, units or session_units, out)]
+    for folder in run_jobs(jobs, reference=reference, limits=limits, replace=replace):
+        click.echo(f"results in {folder}")
+
+
+def _session_recording(file: Path) -> Recording | None:
+    """The row of a session file beside a recording that lists it."""
+    from mocap.importer.session import find_session, read_session
+
+    source = find_session(file)
+    if source is None or not file.is_file():
+        return None
+    rows = [row for row in read_session(source).recordings if row.file.name == file.name]
+    return rows[0] if rows else None
+
+
+def _who_and_how(file: Path, options: dict[str, Any]) -> tuple[Hitter, Setup, Units]:
+    """Hitter, setup and units: from the session file beside the recording, overridden by the options."""
+    from mocap.importer.session import Recording, find_session, read_session
+    from mocap.swing import Hitter, Setup
+
+    recording = _session_recording(file)
+    units: Units = read_session(find_session(file) or file).units if recording else "metric"
+    return *_overridden(recording or Recording(file, Hitter(), Setup(), "live"), options), units
+
+
+def _overridden(recording: Recording, options: dict[str, Any]) -> tuple[Hitter, Setup]:
+    from dataclasses import replace
+
+    person = {
+        "height_m": options["height"],
+        "mass_kg": options["mass"],
+        "bats": options["bats"],
+        "sex": options["sex"],
+        "name": options["name"],
+    }
+    way = {
+        "pitcher": _vector(options["pitcher"], "--pitcher"),
+        "plate": _vector(options["plate"], "--plate"),
+        "pitch_angle_deg": options["pitch_angle"],
+    }
+    hitter = replace(recording.hitter, **{key: value for key, value in person.items() if value is not None})
+    setup = replace(recording.setup, **{key: value for key, value in way.items() if value is not None})
+    moments = dict(_moment(text) for text in options["moments"])
+    return hitter, replace(setup, moments={**setup.moments, **moments})
+
+
+def _vector(text: str | None, option: str) -> tuple[float, float, float] | None:
+    if text is None:
+        return None
+    try:
+        x, y, z = (float(part) for part in text.split(","))
+    except ValueError:
+        raise OptionError(f"{option} {text!r} is not three numbers; give e.g. 1,0,0") from None
+    return x, y, z
+
+
+def _moment(text: str) -> tuple[str, int]:
+    name, _, frame = text.partition("=")
+    try:
+        return name.strip(), int(frame)
+    except ValueError:
+        raise OptionError(f"--moment {text!r} is not NAME=FRAME; give e.g. plant=120") from None
+
+
+def _print_json(value: dict[str, Any]) -> None:
+    import json
+
+    sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n")

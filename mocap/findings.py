@@ -1,0 +1,88 @@
+"""What is found in one swing: measures with their uncertainty, and checks against limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from mocap.swing import Hitter, Moment
+
+Verdict = Literal["good", "near", "off", "too close to call", "not measurable"]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One number about a swing.
+
+    Attributes
+    ----------
+    name : str
+        Part of the API.
+    value : float or str or None
+        None: not measurable, and `why` says because of what. Text for a class or an order.
+    sd : float or None
+        Standard deviation, same unit; None for text.
+    unit : str
+        `m`, `m/s`, `deg`, `deg/s`, `s`, `share` (of the distance between the feet), `height` (share of body height),
+        or nothing for text.
+    label : str
+        What a coach reads.
+    moment : str
+        The moment or span it belongs to.
+    why : str
+        Empty where the value is known.
+    family : str
+        `landing`, `turn`, `barrel` or `comparison`: the chapter it belongs to.
+    """
+
+    name: str
+    value: float | str | None
+    sd: float | None
+    unit: str
+    label: str
+    moment: str
+    why: str = ""
+    family: str = ""
+
+
+@dataclass(frozen=True)
+class Check:
+    """A measure held against limits.
+
+    Attributes
+    ----------
+    measure : str
+        Name of the measure.
+    verdict : {"good", "near", "off", "too close to call", "not measurable"}
+    limits : str
+        The limits in words, in the measure's unit.
+    source : str
+        Where the limits come from.
+    reason : str
+        One plain sentence.
+    """
+
+    measure: str
+    verdict: Verdict
+    limits: str
+    source: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """All that is found in one swing.
+
+    Attributes
+    ----------
+    hitter : Hitter
+    moments : mapping of str to Moment
+    measures : mapping of str to Measure
+    checks : tuple of Check
+    """
+
+    hitter: Hitter
+    moments: Mapping[str, Moment]
+    measures: Mapping[str, Measure]
+    checks: tuple[Check, ...]

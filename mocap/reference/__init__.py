@@ -1,0 +1,1 @@
+"""Reference models: loading, scaling to a hitter's height, alignment, comparison."""

@@ -1,0 +1,393 @@
+"""The rest figure's body: its surface, what moves each part of it, and its tones.
+
+Girths are those of an athletic adult of 1.80 m and scale with height; lengths are the hitter's own. Segment shares of
+stature follow Drillis & Contini (1966) and de Leva (1996).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from mocap.capture import FloatArray
+from mocap.renderer.implicit import Field, IntArray, cut, ellipsoid, join, loft, mesh, neighbours
+from mocap.renderer.rig import BONES, SIDES, SPINE_STEPS, Proportions, across, ramp, rest_points, unit
+
+MODEL_HEIGHT = 1.80  # the height the girths below are written for
+SHOULDER_PASSES = 14  # rounds of averaging over neighbours, which keep the armpit from creasing
+
+
+@dataclass(frozen=True)
+class Part:
+    """A closed surface of the rest figure.
+
+    Attributes
+    ----------
+    vertices : ndarray, shape (V, 3)
+        In rest axes, or in its own axes where one bone carries it. [m]
+    faces : ndarray, shape (T, 3)
+        Outward.
+    weights : ndarray, shape (V, B)
+        Share of each bone of `BONES`; rows sum to 1.
+    tones : tuple of str
+        Tone of each face.
+    """
+
+    vertices: FloatArray
+    faces: IntArray
+    weights: FloatArray
+    tones: tuple[str, ...]
+
+
+def one_bone(n: int, bone: str) -> FloatArray:
+    """Weights of `n` vertices that one bone carries."""
+    weights = np.zeros((n, len(BONES)))
+    weights[:, BONES.index(bone)] = 1.0
+    return weights
+
+
+def pass_on(weights: FloatArray, share: FloatArray, bones: tuple[str, ...]) -> FloatArray:
+    """Hand vertices over along a chain: `share` 0 keeps their weights, 1 gives them to the last bone of `bones`."""
+    place = share * len(bones)
+    out = weights * np.clip(1.0 - place, 0.0, 1.0)[:, None]
+    for k, bone in enumerate(bones, start=1):
+        out[:, BONES.index(bone)] += np.clip(1.0 - np.abs(place - k), 0.0, 1.0)
+    return out
+
+
+class BodyShape:
+    """Fields of the rest body. `torso`, `arm(side)`, `leg(side)`, `head` and their smooth union `field`."""
+
+    def __init__(self, size: Proportions) -> None:
+        self.size = size
+        self.scale = size.height / MODEL_HEIGHT
+        self.p = {name: value[0] for name, value in rest_points(size).items()}
+        self._trunk = self._make_trunk()
+        self._arms = {side: self._make_arm(side) for side in SIDES}
+        self._legs = {side: self._make_leg(side) for side in SIDES}
+        self._head = self._make_head()
+
+    def _frame(self, side: str, start: str, end: str, forward: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+        """Axes of a bone: x to the outer side, y forward, z along it."""
+        line = self.p[f"{side}_{end}"] - self.p[f"{side}_{start}"]
+        z = unit(line)
+        y = unit(across(forward, z))
+        x = np.cross(y, z)
+        outward = 1.0 if x[0] * self.p[f"{side}_{start}"][0] > 0 else -1.0
+        return self.p[f"{side}_{start}"], np.stack([outward * x, y, z], axis=-1), float(np.linalg.norm(line))
+
+    def _make_trunk(self) -> Field:
+        s, trunk = self.scale, self.size.trunk
+        rings = [
+            (-0.070 * s, 0.0, -0.008 * s, 0.060 * s, 0.066 * s),
+            (-0.015 * s, 0.0, -0.012 * s, 0.130 * s, 0.104 * s),
+            (0.10 * trunk, 0.0, -0.012 * s, 0.155 * s, 0.112 * s),
+            (0.24 * trunk, 0.0, -0.004 * s, 0.150 * s, 0.108 * s),
+            (0.42 * trunk, 0.0, 0.006 * s, 0.138 * s, 0.104 * s),
+            (0.60 * trunk, 0.0, 0.004 * s, 0.150 * s, 0.112 * s),
+            (0.80 * trunk, 0.0, -0.002 * s, 0.166 * s, 0.118 * s),
+            (0.93 * trunk, 0.0, -0.014 * s, 0.160 * s, 0.108 * s),
+            (1.04 * trunk, 0.0, -0.022 * s, 0.124 * s, 0.082 * s),
+            (1.14 * trunk, 0.0, -0.014 * s, 0.074 * s, 0.064 * s),
+        ]
+        core = loft(np.zeros(3), np.eye(3), rings)
+        muscles: list[tuple[Field, float]] = []
+        for side in (-1.0, 1.0):
+            chest = ellipsoid((side * 0.075 * s, 0.070 * s, 0.81 * trunk), (0.088 * s, 0.040 * s, 0.070 * s))
+            back = ellipsoid((side * 0.085 * s, -0.075 * s, 0.80 * trunk), (0.080 * s, 0.045 * s, 0.105 * s))
+            seat = ellipsoid((side * 0.075 * s, -0.066 * s, -0.008 * s), (0.082 * s, 0.070 * s, 0.095 * s))
+            shoulder = self.p["front_shoulder" if side < 0 else "back_shoulder"]
+            inward = shoulder * np.array([0.62, 0.0, 1.0])
+            blade = ellipsoid(inward + s * np.array([0.0, -0.050, -0.055]), (0.090 * s, 0.046 * s, 0.088 * s))
+            breast = ellipsoid(inward + s * np.array([0.0, 0.022, -0.040]), (0.085 * s, 0.046 * s, 0.058 * s))
+            muscles += [(blade, 0.075 * s), (breast, 0.06 * s)]
+            root = np.array([side * 0.015 * s, -0.026 * s, trunk + 0.085 * s])
+            way = shoulder + np.array([0.0, -0.005 * s, 0.020 * s]) - root
+            z = unit(way)
+            y = unit(across(np.array([0.0, 1.0, 0.0]), z))
+            length = float(np.linalg.norm(way))
+            slope = [(0.0, 0.0, 0.0, 0.050 * s, 0.050 * s), (length, 0.0, 0.0, 0.036 * s, 0.042 * s)]
+            yoke = loft(root, np.stack([np.cross(y, z), y, z], axis=-1), slope)
+            muscles += [(chest, 0.03 * s), (back, 0.05 * s), (seat, 0.03 * s), (yoke, 0.085 * s)]
+
+        def field(points: FloatArray) -> FloatArray:
+            value = core(points)
+            for muscle, radius in muscles:
+                value = join(value, muscle(points), radius)
+            return value
+
+        return field
+
+    def _make_arm(self, side: str) -> Field:
+        s = self.scale
+        forward = self.p[f"{side}_wrist"] - self.p[f"{side}_elbow"]
+        start, axes, n = self._frame(side, "shoulder", "elbow", forward)
+        upper = loft(
+            start,
+            axes,
+            [
+                (-0.012 * s, 0.002 * s, 0.000, 0.054 * s, 0.058 * s),
+                (0.10 * n, 0.006 * s, 0.001 * s, 0.058 * s, 0.060 * s),
+                (0.28 * n, 0.006 * s, 0.001 * s, 0.053 * s, 0.056 * s),
+                (0.52 * n, 0.000, 0.004 * s, 0.045 * s, 0.053 * s),
+                (0.75 * n, 0.000, 0.002 * s, 0.041 * s, 0.046 * s),
+                (1.00 * n, 0.000, -0.004 * s, 0.041 * s, 0.038 * s),
+            ],
+        )
+        start, axes, n = self._frame(side, "elbow", "wrist", start - self.p[f"{side}_elbow"])
+        lower = loft(
+            start,
+            axes,
+            [
+                (0.00 * n, 0.000, -0.002 * s, 0.041 * s, 0.038 * s),
+                (0.22 * n, 0.002 * s, 0.002 * s, 0.046 * s, 0.043 * s),
+                (0.45 * n, 0.001 * s, 0.002 * s, 0.041 * s, 0.038 * s),
+                (0.75 * n, 0.000, 0.000, 0.031 * s, 0.028 * s),
+                (1.00 * n, 0.000, 0.000, 0.027 * s, 0.025 * s),
+            ],
+        )
+        return lambda points: join(upper(points), lower(points), 0.025 * s)
+
+    def _make_leg(self, side: str) -> Field:
+        s = self.scale
+        forward = self.p[f"{side}_knee"] - 0.5 * (self.p[f"{side}_hip"] + self.p[f"{side}_ankle"])
+        start, axes, n = self._frame(side, "hip", "knee", forward)
+        thigh = loft(
+            start,
+            axes,
+            [
+                (-0.02 * n, 0.002 * s, -0.008 * s, 0.082 * s, 0.092 * s),
+                (0.14 * n, 0.000 * s, -0.002 * s, 0.088 * s, 0.096 * s),
+                (0.35 * n, -0.002 * s, 0.006 * s, 0.083 * s, 0.091 * s),
+                (0.60 * n, -0.002 * s, 0.008 * s, 0.071 * s, 0.077 * s),
+                (0.82 * n, 0.000, 0.004 * s, 0.060 * s, 0.062 * s),
+                (1.00 * n, 0.000, 0.003 * s, 0.056 * s, 0.056 * s),
+            ],
+        )
+        start, axes, n = self._frame(side, "knee", "ankle", forward)
+        shank = loft(
+            start,
+            axes,
+            [
+                (0.00 * n, 0.000, 0.002 * s, 0.055 * s, 0.057 * s),
+                (0.12 * n, 0.001 * s, -0.004 * s, 0.053 * s, 0.057 * s),
+                (0.28 * n, 0.003 * s, -0.016 * s, 0.060 * s, 0.066 * s),
+                (0.45 * n, 0.002 * s, -0.013 * s, 0.055 * s, 0.060 * s),
+                (0.70 * n, 0.000, -0.006 * s, 0.040 * s, 0.043 * s),
+                (0.90 * n, 0.000, -0.004 * s, 0.035 * s, 0.040 * s),
+                (1.00 * n, 0.000, -0.004 * s, 0.036 * s, 0.042 * s),
+            ],
+        )
+        return lambda points: join(thigh(points), shank(points), 0.025 * s)
+
+    def _make_head(self) -> Field:
+        s, head, base = self.scale, self.p["head"], self.p["neck"]
+        skull = ellipsoid(head + s * np.array([0.0, -0.008, 0.024]), (0.076 * s, 0.098 * s, 0.093 * s))
+        face = ellipsoid(head + s * np.array([0.0, 0.030, -0.035]), (0.059 * s, 0.066 * s, 0.078 * s))
+        chin = ellipsoid(head + s * np.array([0.0, 0.056, -0.088]), (0.030 * s, 0.028 * s, 0.026 * s))
+        nose = ellipsoid(head + s * np.array([0.0, 0.097, -0.022]), (0.012 * s, 0.020 * s, 0.029 * s))
+        bottom = base + s * np.array([0.0, -0.014, 0.0])
+        way = head + s * np.array([0.0, -0.022, -0.03]) - bottom
+        z = unit(way)
+        y = unit(across(np.array([0.0, 1.0, 0.0]), z))
+        n = float(np.linalg.norm(way))
+        rings = [
+            (0.0, 0.0, 0.0, 0.072 * s, 0.068 * s),
+            (0.5 * n, 0.0, 0.0, 0.061 * s, 0.063 * s),
+            (n, 0.0, 0.0, 0.059 * s, 0.061 * s),
+        ]
+        neck = loft(bottom, np.stack([np.cross(y, z), y, z], axis=-1), rings)
+        ears = [
+            ellipsoid(head + s * np.array([x * 0.076, -0.006, -0.012]), (0.011 * s, 0.019 * s, 0.031 * s))
+            for x in (-1.0, 1.0)
+        ]
+
+        def field(points: FloatArray) -> FloatArray:
+            value = join(skull(points), face(points), 0.035 * s)
+            value = join(value, chin(points), 0.035 * s)
+            value = join(value, nose(points), 0.016 * s)
+            for ear in ears:
+                value = join(value, ear(points), 0.010 * s)
+            return join(value, neck(points), 0.030 * s)
+
+        return field
+
+    def torso(self, points: FloatArray) -> FloatArray:
+        """Trunk without limbs and neck."""
+        return self._trunk(points)
+
+    def arm(self, side: str, points: FloatArray) -> FloatArray:
+        """One arm from the shoulder to the wrist."""
+        return self._arms[side](points)
+
+    def field(self, points: FloatArray) -> FloatArray:
+        """The whole body."""
+        s = self.scale
+        legs = join(self._legs["front"](points), self._legs["back"](points), 0.012 * s)
+        value = join(self._trunk(points), legs, 0.045 * s)
+        value = join(value, self._head(points), 0.045 * s)
+        for side in SIDES:
+            value = join(value, self._arms[side](points), 0.045 * s)
+        return value
+
+
+def _line_share(points: FloatArray, start: FloatArray, end: FloatArray, low: float, high: float) -> FloatArray:
+    """How far along a bone each point lies, as a smooth step between the shares `low` and `high` of its length."""
+    line = end - start
+    return ramp((points - start) @ line / (line @ line), low, high)
+
+
+def _bend_share(points: FloatArray, a: FloatArray, b: FloatArray, c: FloatArray, half: float) -> FloatArray:
+    """Smooth step across the plane that halves the angle at joint `b`, over `half` metres either side."""
+    return ramp((points - b) @ unit(unit(b - a) + unit(c - b)), -half, half)
+
+
+def arm_share(shape: BodyShape, side: str, points: FloatArray) -> FloatArray:
+    """0 on the trunk, 1 on the arm."""
+    s = shape.scale
+    arm = shape.arm(side, points)
+    # Far from both, as on the head, both fields only say "far".
+    near = 1.0 - ramp(arm, 0.07 * s, 0.12 * s)
+    # The arm takes the shoulder blade along, but not the flank below the armpit.
+    level = shape.p[f"{side}_shoulder"][2]
+    low = -0.024 * s - 0.028 * s * ramp(points[:, 2], level - 0.11 * s, level - 0.01 * s)
+    return ramp((shape.torso(points) - arm - low) / (0.050 * s - low), 0.0, 1.0) * near
+
+
+def leg_plane(shape: BodyShape, side: str, points: FloatArray) -> FloatArray:
+    """Distance below the plane of the groin, which runs from the hip bone to the crotch. [m]"""
+    p = shape.p
+    outward = 1.0 if p[f"{side}_hip"][0] > 0 else -1.0
+    down = unit(np.array([0.12 * outward, 0.58, -0.80]))
+    return np.asarray((points - p[f"{side}_hip"]) @ down)
+
+
+def body_weights(shape: BodyShape, points: FloatArray, faces: IntArray) -> FloatArray:
+    """Share of each bone in each vertex, shape (V, B)."""
+    s, trunk = shape.scale, shape.size.trunk
+    spine = tuple(f"spine{k}" for k in range(1, SPINE_STEPS))
+    weights = pass_on(one_bone(len(points), "spine0"), np.clip(points[:, 2] / trunk, 0.0, 1.0), spine)
+    weights = _neck_weights(shape, points, weights)
+    mean = neighbours(len(points), faces)
+    for side, sign in (("front", -1.0), ("back", 1.0)):
+        root = arm_share(shape, side, points) * ramp(sign * points[:, 0], 0.0, 0.02 * s)
+        for _ in range(SHOULDER_PASSES):
+            root = 0.5 * root + 0.5 * (mean @ root)
+        weights = _arm_weights(shape, side, root, points, weights)
+    legs = [_leg_weights(shape, side, points, weights) for side in SIDES]
+    right = ramp(points[:, 0], -0.055 * s, 0.055 * s)[:, None]
+    return np.asarray((1.0 - right) * legs[0] + right * legs[1])
+
+
+def _neck_weights(shape: BodyShape, points: FloatArray, weights: FloatArray) -> FloatArray:
+    """Neck and head; the shoulders' slopes stay with the chest."""
+    line = shape.p["head"] - shape.p["neck"]
+    along = (points - shape.p["neck"]) @ line / (line @ line)
+    central = 1.0 - ramp(np.abs(points[:, 0]), 0.10 * shape.scale, 0.13 * shape.scale)
+    return pass_on(weights, ramp(along, 0.22, 0.95) * central, ("neck1", "neck2", "head"))
+
+
+def _arm_weights(shape: BodyShape, side: str, root: FloatArray, points: FloatArray, weights: FloatArray) -> FloatArray:
+    """Shoulder girdle and arm; `root` is 0 on the trunk and 1 on the arm."""
+    s, half, trunk = shape.scale, shape.size.shoulder_half, shape.size.trunk
+    a, b, c = (shape.p[f"{side}_{n}"] for n in ("shoulder", "elbow", "wrist"))
+    outward = points[:, 0] * np.sign(a[0])
+    girdle = ramp(outward, 0.3 * half, half) * ramp(points[:, 2], 0.55 * trunk, 0.85 * trunk)
+    weights = pass_on(weights, girdle, (f"{side}_girdle",))
+    weights = pass_on(weights, root, (f"{side}_shoulder1", f"{side}_shoulder2", f"{side}_upper0"))
+    weights = pass_on(weights, root * _line_share(points, a, b, 0.1, 0.85), (f"{side}_upper1", f"{side}_upper2"))
+    bend = root * _bend_share(points, a, b, c, 0.050 * s)
+    return pass_on(weights, bend, (f"{side}_elbow1", f"{side}_elbow2", f"{side}_fore"))
+
+
+def _leg_weights(shape: BodyShape, side: str, points: FloatArray, weights: FloatArray) -> FloatArray:
+    """One leg, as if the other were not there."""
+    s = shape.scale
+    a, b, c = (shape.p[f"{side}_{n}"] for n in ("hip", "knee", "ankle"))
+    root = ramp(leg_plane(shape, side, points), -0.14 * s, 0.15 * s) * ramp(-points[:, 2], -0.15 * s, 0.0)
+    root *= 1.0 - arm_mask(shape, "front", points) - arm_mask(shape, "back", points)
+    weights = pass_on(weights, root, (f"{side}_hip1", f"{side}_hip2", f"{side}_thigh0"))
+    weights = pass_on(weights, root * _line_share(points, a, b, 0.1, 0.85), (f"{side}_thigh1", f"{side}_thigh2"))
+    bend = root * _bend_share(points, a, b, c, 0.070 * s)
+    return pass_on(weights, bend, (f"{side}_knee1", f"{side}_knee2", f"{side}_shank"))
+
+
+def arm_mask(shape: BodyShape, side: str, points: FloatArray) -> FloatArray:
+    """1 on the arm itself, 0 elsewhere."""
+    return 1.0 - ramp(shape.arm(side, points), 0.01, 0.03)
+
+
+def make_body(size: Proportions, triangles: int = 11000) -> Part:
+    """Skin, shirt and trousers in one closed surface."""
+    shape = BodyShape(size)
+    reach = 0.16 * shape.scale
+    joints = np.stack(list(shape.p.values()))
+    low, high = joints.min(axis=0) - reach, joints.max(axis=0) + reach
+    vertices, faces = mesh(shape.field, low, high, 0.0115 * shape.scale, triangles)
+    regions = body_regions(shape)
+    vertices, faces = cut(vertices, faces, [*(region for _, region in regions), _midline])
+    middle = vertices[faces].mean(axis=1)
+    tones = np.full(len(faces), "shirt", dtype=object)
+    for name, region in regions:
+        tones[region(middle) > 0.0] = name
+    tones[(tones == "front_leg") & (middle[:, 0] > 0.0)] = "back_leg"
+    return Part(vertices, faces, body_weights(shape, vertices, faces), tuple(tones))
+
+
+def _midline(points: FloatArray) -> FloatArray:
+    """Seam between the trousers' legs."""
+    return np.asarray(points[:, 0])
+
+
+def body_regions(shape: BodyShape) -> list[tuple[str, Field]]:
+    """Tones and where they are (positive inside); later ones lie over earlier ones, the rest is shirt.
+
+    Both legs of the trousers count as the front one here; `_midline` parts them.
+    """
+    s, p, trunk = shape.scale, shape.p, shape.size.trunk
+    belt = 0.27 * trunk
+
+    def clear_of_arms(points: FloatArray) -> FloatArray:
+        return np.minimum(shape.arm("front", points), shape.arm("back", points)) - 0.02
+
+    def waist(height: float) -> Field:
+        return lambda points: np.minimum(height - points[:, 2] + 0.06 * points[:, 1], clear_of_arms(points))
+
+    def sleeve(side: str, sign: float) -> Field:
+        shoulder = p[f"{side}_shoulder"]
+        line = unit(unit(p[f"{side}_elbow"] - shoulder) + np.array([1.2 * sign, 0.0, 0.0]))
+
+        def region(points: FloatArray) -> FloatArray:
+            beyond = (points - shoulder) @ line + 0.004 * s
+            return np.minimum(join(beyond, 0.034 * s - shape.arm(side, points), 0.03 * s), sign * points[:, 0])
+
+        return region
+
+    def forearm(side: str, sign: float) -> Field:
+        line = unit(p[f"{side}_elbow"] - p[f"{side}_shoulder"])
+
+        def region(points: FloatArray) -> FloatArray:
+            below = (points - p[f"{side}_elbow"]) @ line + 0.055 * s
+            return np.minimum(np.minimum(below, 0.06 - shape.arm(side, points)), sign * points[:, 0])
+
+        return region
+
+    def collar(points: FloatArray) -> FloatArray:
+        line = unit(p["head"] - p["neck"])
+        off = points - p["neck"] - s * np.array([0.0, -0.012, 0.0])
+        along = off @ line
+        radius = np.linalg.norm(off - along[:, None] * line, axis=-1)
+        throat = join(along + 0.20 * off[:, 1] - 0.060 * s, 0.084 * s - radius, 0.03 * s)
+        return np.maximum(throat, 0.138 * s - np.linalg.norm(points - p["head"], axis=-1))
+
+    regions: list[tuple[str, Field]] = [
+        ("belt", waist(belt + 0.018 * s)),
+        ("front_leg", waist(belt - 0.018 * s)),
+    ]
+    for side, sign in (("front", -1.0), ("back", 1.0)):
+        regions += [
+            (f"{side}_sleeve", sleeve(side, sign)),
+            ("skin", forearm(side, sign)),
+        ]
+    return [*regions, ("skin", collar)]

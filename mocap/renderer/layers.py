@@ -1,0 +1,320 @@
+"""Bodies to pictures with soft edges: one figure, one layer, drawn off-screen by VTK (its meshes held by PyVista).
+
+Each figure is drawn opaque into a layer of its own and only where it ever stands; the layers are then laid over each
+other as flat pictures. A translucent reference costs no more than a solid one that way, and shows no inner faces.
+Edges are softened by drawing twice as large and averaging: measured in software rendering, multisampling is slower than
+that, and light computed per vertex in numpy is twice as quick as VTK's, which computes it per pixel.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import sys
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from mocap.capture import FloatArray
+from mocap.errors import RenderError
+from mocap.renderer.style import Colour
+from mocap.renderer.view import Box, Framing
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+#: Times larger than shown that bodies are drawn.
+SUPERSAMPLING = 2
+
+_CAMERA_DISTANCE_M = 20.0
+_MARGIN_PX = 6  # kept empty around a body, for its outline
+
+# Matte light, in the picture's axes (right, up, toward the viewer): a broad key light from the upper left, a weak one
+# from the right; what the key does not reach is slightly cool, and a surface seen at a grazing angle a little darker.
+_KEY = np.array([-0.48, 0.62, 0.62])
+_FILL = np.array([0.90, 0.10, 0.42])
+_SHADE = np.array([0.50, 0.53, 0.60])  # share of a colour left where no light falls
+
+_EGL = ("libEGL.so.1", "libEGL.so")
+_OSMESA = ("libOSMesa.so.8", "libOSMesa.so.6", "libOSMesa.so")
+_NO_OPENGL = (
+    "this machine has no OpenGL library to draw with; install one, e.g. "
+    "`sudo apt install libegl1 libegl-mesa0 libgl1-mesa-dri` (Debian, Ubuntu) or "
+    "`sudo dnf install mesa-libEGL mesa-dri-drivers` (Fedora)"
+)
+
+
+def _loads(names: tuple[str, ...]) -> bool:
+    """Whether one of these shared libraries can be loaded (VTK crashes where it cannot, so ask first)."""
+    for name in names:
+        try:
+            ctypes.CDLL(name)
+        except OSError:
+            continue
+        return True
+    return False
+
+
+@cache
+def _window_class() -> type[Any]:
+    """VTK's window class that draws on this machine without a screen."""
+    from vtkmodules import vtkRenderingOpenGL2 as opengl
+    from vtkmodules.vtkRenderingCore import vtkRenderWindow
+
+    if not sys.platform.startswith("linux"):
+        return vtkRenderWindow  # OpenGL belongs to the system there
+    if _loads(_EGL) and opengl.vtkEGLRenderWindow().SupportsOpenGL():
+        return opengl.vtkEGLRenderWindow
+    if _loads(_OSMESA):
+        return opengl.vtkOSOpenGLRenderWindow
+    if os.environ.get("DISPLAY") and _loads(("libGL.so.1",)) and _loads(("libX11.so.6",)):
+        return opengl.vtkXOpenGLRenderWindow
+    raise RenderError(_NO_OPENGL)
+
+
+def check_can_draw() -> None:
+    """Make sure that this machine can draw, before any work is done.
+
+    Raises
+    ------
+    RenderError
+        It has no OpenGL library; names the system package to install.
+    """
+    from vtkmodules.vtkCommonCore import vtkLogger
+
+    verbosity = vtkLogger.GetCurrentVerbosityCutoff()
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_OFF)  # trying one way after another is no news to a coach
+    try:
+        _window_class()
+    finally:
+        vtkLogger.SetStderrVerbosity(verbosity)
+
+
+@dataclass
+class Body:
+    """A mesh whose points move from picture to picture; made by `Stage.add`."""
+
+    faces: npt.NDArray[np.int64]
+    colours: FloatArray
+    surround: Colour
+    mesh: Any
+    actor: Any
+    whole: bool = False
+
+
+@dataclass(frozen=True)
+class Layer:
+    """A body's flat picture.
+
+    Attributes
+    ----------
+    corner : tuple of 2 ints
+        Where its upper left corner lies in the whole picture. [px]
+    colour : Image
+        Mode RGB; the surround's colour where the body is not.
+    solid : Image
+        Mode L: how much of each pixel the body covers.
+    """
+
+    corner: tuple[int, int]
+    colour: Image
+    solid: Image
+
+
+class Stage:
+    """One off-screen window and a camera, in which one body at a time is drawn.
+
+    Raises
+    ------
+    RenderError
+        This machine cannot draw.
+    """
+
+    def __init__(self) -> None:
+        check_can_draw()
+        from vtkmodules.vtkRenderingCore import vtkRenderer
+
+        self._window = _window_class()()
+        self._window.SetOffScreenRendering(1)
+        self._window.SetMultiSamples(0)
+        self._window.SetAlphaBitPlanes(1)
+        self._renderer = vtkRenderer()
+        self._renderer.SetBackgroundAlpha(0.0)
+        self._renderer.SetAutomaticLightCreation(0)
+        self._window.AddRenderer(self._renderer)
+        self._bodies: list[Body] = []
+
+    def add(self, faces: npt.NDArray[np.int32], colours: npt.NDArray[np.uint8], surround: Colour) -> Body:
+        """Take in a body.
+
+        Parameters
+        ----------
+        faces : ndarray of int32, shape (T, 3)
+            Outward triangles of closed surfaces.
+        colours : ndarray of uint8, shape (V, 3)
+            Colour of each vertex.
+        surround : tuple of 3 ints
+            Colour that the body's edge pixels are mixed with: that of the outline it will lie on.
+
+        Returns
+        -------
+        Body
+            To be given to `draw` with its points.
+        """
+        from pyvista import PolyData
+        from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+        mesh = PolyData()
+        mapper = vtkPolyDataMapper()
+        mapper.SetInputData(mesh)
+        actor = vtkActor()
+        actor.SetMapper(mapper)
+        actor.SetVisibility(0)
+        looks = actor.GetProperty()
+        looks.LightingOff()
+        looks.BackfaceCullingOn()
+        self._renderer.AddActor(actor)
+        body = Body(np.asarray(faces, dtype=np.int64), np.asarray(colours, dtype=np.float64), surround, mesh, actor)
+        self._bodies.append(body)
+        return body
+
+    def aim(self, framing: Framing, box: Box) -> None:
+        """Look at a box of the picture. Nothing outside it is drawn."""
+        left, top, right, bottom = box
+        self._framing, self._box = framing, box
+        self._centre = framing.centre_of(box)
+        self._window.SetSize((right - left) * SUPERSAMPLING, (bottom - top) * SUPERSAMPLING)
+        camera = self._renderer.GetActiveCamera()
+        camera.ParallelProjectionOn()
+        camera.SetFocalPoint(*self._centre)
+        camera.SetPosition(*(self._centre - _CAMERA_DISTANCE_M * framing.view.away))
+        camera.SetViewUp(*framing.view.up)
+        camera.SetParallelScale((bottom - top) / framing.scale / 2.0)
+        camera.SetClippingRange(1.0, 2.0 * _CAMERA_DISTANCE_M)
+
+    def draw(self, body: Body, vertices: npt.NDArray[np.float32], normals: npt.NDArray[np.float32]) -> Layer:
+        """Draw one body.
+
+        Parameters
+        ----------
+        body : Body
+        vertices, normals : ndarray of float32, shape (V, 3)
+            [m], [-]; what hangs on NaN is left out.
+
+        Returns
+        -------
+        Layer
+            No larger than the body needs.
+        """
+        seen = np.asarray(np.isfinite(vertices).all(axis=1), dtype=np.bool_)
+        points = np.ascontiguousarray(np.where(seen[:, None], vertices, 0.0), dtype=np.float32)
+        body.mesh.points = points
+        body.mesh.point_data.set_scalars(_shaded(body.colours, normals, self._framing), "colour")
+        _set_faces(body, seen)
+        for other in self._bodies:
+            other.actor.SetVisibility(other is body)
+        self._renderer.SetBackground(*(level / 255.0 for level in body.surround))
+        self._window.Render()
+        return self._read(self._extent(points[seen]))
+
+    def _extent(self, points: npt.NDArray[np.float32]) -> Box:
+        """Left, lower, right and upper edge of the points in the window, with a margin. [shown px]"""
+        left, top, right, bottom = self._box
+        width, height = right - left, bottom - top
+        if not len(points):
+            return 0, 0, 1, 1
+        axes = np.stack([self._framing.view.right, self._framing.view.up], axis=1).astype(np.float32)
+        seen = (points - self._centre.astype(np.float32)) @ axes * self._framing.scale + (width / 2.0, height / 2.0)
+        low = np.clip(np.floor(seen.min(axis=0)).astype(int) - _MARGIN_PX, 0, (width - 1, height - 1))
+        high = np.clip(np.ceil(seen.max(axis=0)).astype(int) + _MARGIN_PX, low + 1, (width, height))
+        return int(low[0]), int(low[1]), int(high[0]), int(high[1])
+
+    def _read(self, part: Box) -> Layer:
+        """Read a part of the window and average it down. [shown px from the lower left]"""
+        from PIL import Image as images
+        from vtkmodules.util.numpy_support import vtk_to_numpy
+        from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
+
+        fine = SUPERSAMPLING
+        x0, y0, x1, y1 = part
+        buffer = vtkUnsignedCharArray()
+        self._window.GetRGBACharPixelData(x0 * fine, y0 * fine, x1 * fine - 1, y1 * fine - 1, 0, buffer)
+        pixels = vtk_to_numpy(buffer).reshape((y1 - y0) * fine, (x1 - x0) * fine, 4)
+        # Four plain bands: as RGBA, Pillow would weight colour by coverage and back, several times slower.
+        bands = images.frombuffer("CMYK", (pixels.shape[1], pixels.shape[0]), pixels, "raw", "CMYK", 0, 1)
+        bands = bands.reduce(fine).transpose(images.Transpose.FLIP_TOP_BOTTOM)
+        left, _, right, bottom = self._box
+        corner = (left + x0, bottom - y1)
+        if self._framing.mirrored:
+            bands = bands.transpose(images.Transpose.FLIP_LEFT_RIGHT)
+            corner = (right - x1, bottom - y1)
+        red, green, blue, solid = bands.split()
+        return Layer(corner, images.merge("RGB", (red, green, blue)), solid)
+
+    def close(self) -> None:
+        """Give the window back."""
+        self._window.Finalize()
+
+    def __enter__(self) -> Stage:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+
+def _shaded(colours: FloatArray, normals: npt.NDArray[np.float32], framing: Framing) -> npt.NDArray[np.uint8]:
+    """Colour of each vertex in matte light that stands with the picture, whichever way it looks; shape (V, 3)."""
+    view = framing.view
+    flip = -1.0 if framing.mirrored else 1.0
+    axes = np.stack([flip * np.asarray(view.right), view.up, -view.away], axis=1)
+    facing = np.nan_to_num(normals) @ axes
+    key = np.clip((facing @ (_KEY / np.linalg.norm(_KEY)) + 0.35) / 1.35, 0.0, 1.0)
+    fill = np.clip(facing @ (_FILL / np.linalg.norm(_FILL)), 0.0, 1.0)
+    light = np.clip(0.10 + 0.88 * key + 0.20 * fill, 0.0, 1.0)
+    grazing = 0.86 + 0.14 * np.clip(facing[:, 2], 0.0, 1.0)
+    share = (_SHADE + (1.0 - _SHADE) * light[:, None]) * grazing[:, None]
+    return (colours * share + 0.5).astype(np.uint8)
+
+
+def _set_faces(body: Body, seen: npt.NDArray[np.bool_]) -> None:
+    """Give a body the faces whose three vertices are there; unchanged while all are."""
+    whole = bool(seen.all())
+    if not (whole and body.whole):
+        body.whole = whole
+        body.mesh.regular_faces = body.faces[seen[body.faces].all(axis=1)]
+
+
+def outline(layer: Layer, width: float) -> Image:
+    """A crisp line just outside a body's silhouette.
+
+    Parameters
+    ----------
+    layer : Layer
+    width : float
+        Of the line. [px]
+
+    Returns
+    -------
+    Image
+        Its coverage, mode L, of the layer's size.
+    """
+    from PIL import Image as images
+
+    solid = np.asarray(layer.solid)
+    return images.fromarray(_grown(solid, width) - solid)
+
+
+def _grown(solid: npt.NDArray[np.uint8], width: float) -> npt.NDArray[np.uint8]:
+    """Coverage grown outward by a disc of that radius, as the greatest of its shifted copies."""
+    reach = max(round(width), 1)
+    grown = solid.copy()
+    for dy in range(-reach, reach + 1):
+        for dx in range(-reach, reach + 1):
+            if 0 < dx * dx + dy * dy <= (width + 0.4) ** 2:
+                here = (slice(max(dy, 0), dy if dy < 0 else None), slice(max(dx, 0), dx if dx < 0 else None))
+                there = (slice(max(-dy, 0), -dy if dy > 0 else None), slice(max(-dx, 0), -dx if dx > 0 else None))
+                np.maximum(grown[here], solid[there], out=grown[here])
+    return grown

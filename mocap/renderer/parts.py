@@ -1,0 +1,174 @@
+"""The rest figure's shoes, fists, cap and bat: closed surfaces that one or two bones carry."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mocap.capture import FloatArray
+from mocap.renderer.body import MODEL_HEIGHT, Part, one_bone, pass_on
+from mocap.renderer.field import BARREL_DIAMETER
+from mocap.renderer.implicit import Field, cut, ellipsoid, join, loft, mesh
+from mocap.renderer.rig import SIDES, Proportions, ramp, rest_points, unit
+
+HANDLE_DIAMETER = 0.025
+KNOB_DIAMETER = 0.050
+
+
+def carve(value: FloatArray, other: FloatArray, radius: float) -> FloatArray:
+    """Smooth intersection of two field values."""
+    return -join(-value, -other, radius)
+
+
+def make_shoe(size: Proportions, side: str, triangles: int = 1100) -> Part:
+    """Shoe with a flat sole on the floor of the rest foot, bending at the ball."""
+    i, s = SIDES.index(side), size.height / MODEL_HEIGHT
+    p = {name: value[0] for name, value in rest_points(size).items()}
+    ankle, ball, toe = (p[f"{side}_{n}"] for n in ("ankle", "ball", "toe"))
+    outer = -1.0 if side == "front" else 1.0
+    yb, yt = ball[1] - ankle[1], toe[1] - ankle[1]
+    floor = ankle[2] - size.ankle_height[i]
+    origin = np.array([ankle[0], ankle[1], floor])
+    axes = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
+    rings = [
+        (-0.058 * s, 0.0, 0.030 * s, 0.020 * s, 0.030 * s),
+        (-0.040 * s, 0.0, 0.036 * s, 0.033 * s, 0.042 * s),
+        (-0.005 * s, 0.0, 0.040 * s, 0.037 * s, 0.056 * s),
+        (0.45 * yb, outer * 0.001 * s, 0.030 * s, 0.039 * s, 0.052 * s),
+        (yb, outer * 0.001 * s, 0.016 * s, 0.050 * s, 0.042 * s),
+        (0.4 * yb + 0.6 * yt, -outer * 0.003 * s, 0.012 * s, 0.046 * s, 0.036 * s),
+        (yt - 0.014 * s, -outer * 0.006 * s, 0.012 * s, 0.034 * s, 0.031 * s),
+    ]
+    last = loft(origin, axes, rings)
+    rise = size.ankle_height[i] + 0.030 * s
+    ring = (0.0, -0.006 * s, 0.038 * s, 0.046 * s)
+    collar = loft(origin, np.eye(3), [(0.5 * rise, *ring), (rise, *ring)])
+
+    def field(points: FloatArray) -> FloatArray:
+        return carve(join(last(points), collar(points), 0.03 * s), floor - points[:, 2], 0.008 * s)
+
+    low = origin + np.array([-0.075, -0.11, -0.01]) * s
+    high = origin + np.array([0.075 * s, yt + 0.05 * s, rise + 0.06 * s])
+    vertices, faces = mesh(field, low, high, 0.0055 * s, triangles)
+
+    def sole(points: FloatArray) -> FloatArray:
+        return np.asarray(floor + 0.016 * s - points[:, 2])
+
+    vertices, faces = cut(vertices, faces, [sole])
+    tones = np.where(sole(vertices[faces].mean(axis=1)) > 0.0, "sole", "shoe")
+    bend = ramp(vertices[:, 1] - ball[1], -0.030 * s, 0.030 * s)
+    weights = pass_on(one_bone(len(vertices), f"{side}_foot"), bend, (f"{side}_instep", f"{side}_toes"))
+    return Part(vertices, faces, weights, tuple(tones))
+
+
+def make_fist(size: Proportions, side: str, triangles: int = 1200) -> Part:
+    """Closed fist round a handle along x, thumb toward +x; the wrist lies at -z, the origin is the handle's axis."""
+    s = size.height / MODEL_HEIGHT
+    back = -1.0 if side == "front" else 1.0  # the back of a right hand looks to +y when its thumb is at +x
+    wrist = size.palm
+    fields: list[tuple[Field, float]] = []
+    for k, (x, reach) in enumerate(((0.031, 0.024), (0.0105, 0.026), (-0.0105, 0.0255), (-0.031, 0.022))):
+        fields.append((_ring(x * s, reach * s, (0.0112 - 0.0006 * k) * s), 0.006 * s))
+    slab = ellipsoid((0.0, back * 0.016 * s, -0.40 * wrist), (0.045 * s, 0.021 * s, 0.052 * s))
+    heel = ellipsoid((0.0, -back * 0.010 * s, -0.45 * wrist), (0.038 * s, 0.018 * s, 0.034 * s))
+    fill = ellipsoid((0.0, 0.0, 0.0), (0.044 * s, 0.025 * s, 0.025 * s))
+    rings = [
+        (-wrist - 0.014 * s, 0.0, 0.0, 0.035 * s, 0.033 * s),
+        (-wrist + 0.006 * s, 0.0, 0.0, 0.031 * s, 0.028 * s),
+        (-0.35 * wrist, 0.0, 0.0, 0.033 * s, 0.024 * s),
+    ]
+    stem = loft(np.zeros(3), np.eye(3), rings)
+    thumb = _rod((0.026 * s, 0.0, -0.62 * wrist), (0.047 * s, -back * 0.020 * s, -0.012 * s), 0.0135 * s)
+    tip = _rod((0.047 * s, -back * 0.020 * s, -0.012 * s), (0.036 * s, -back * 0.036 * s, 0.010 * s), 0.0110 * s)
+    fields += [(slab, 0.012 * s), (heel, 0.015 * s), (fill, 0.006 * s), (stem, 0.025 * s), (thumb, 0.015 * s)]
+    fields.append((tip, 0.007 * s))
+
+    def field(points: FloatArray) -> FloatArray:
+        value = fields[0][0](points)
+        for part, radius in fields[1:]:
+            value = join(value, part(points), radius)
+        return value
+
+    low = np.array([-0.065 * s, -0.065 * s, -wrist - 0.07 * s])
+    vertices, faces = mesh(field, low, np.array([0.075, 0.065, 0.055]) * s, 0.0042 * s, triangles)
+    return Part(vertices, faces, one_bone(len(vertices), f"{side}_hand"), ("hand",) * len(faces))
+
+
+def _ring(x: float, reach: float, thickness: float) -> Field:
+    """A finger round the handle: a torus about the x axis."""
+
+    def field(points: FloatArray) -> FloatArray:
+        around = np.hypot(points[:, 1], points[:, 2]) - reach
+        return np.asarray(np.hypot(around, points[:, 0] - x) - thickness)
+
+    return field
+
+
+def _rod(start: tuple[float, float, float], end: tuple[float, float, float], radius: float) -> Field:
+    a, b = np.array(start), np.array(end)
+    z = unit(b - a)
+    x = unit(np.cross(z, np.array([0.3, 0.9, 0.2])))
+    length = float(np.linalg.norm(b - a))
+    rings = [(0.0, 0.0, 0.0, radius, radius), (length, 0.0, 0.0, radius, radius)]
+    return loft(a, np.stack([x, np.cross(z, x), z], axis=-1), rings)
+
+
+def make_cap(size: Proportions, triangles: int = 2200) -> Part:
+    """Cap with a brim; the brim shows where the face points."""
+    s = size.height / MODEL_HEIGHT
+    head = rest_points(size)["head"][0]
+    dome = ellipsoid(head + s * np.array([0.0, -0.008, 0.026]), (0.0835 * s, 0.1055 * s, 0.1015 * s))
+
+    def field(points: FloatArray) -> FloatArray:
+        local = (points - head) / s
+        rim = 0.030 + 0.14 * local[:, 1] - local[:, 2]
+        crown = carve(dome(points), rim * s, 0.006 * s)
+        x, y = local[:, 0] / 0.073, (local[:, 1] - 0.080) / 0.098
+        edge = (np.hypot(x, y) - 1.0) * 0.07
+        lift = local[:, 2] - (0.053 - 4.0 * local[:, 0] ** 2 - 0.22 * (local[:, 1] - 0.09))
+        plate = carve(edge * s, (np.abs(lift) - 0.0050) * s, 0.004 * s)
+        return join(crown, plate, 0.006 * s)
+
+    low, high = head + s * np.array([-0.10, -0.13, -0.02]), head + s * np.array([0.10, 0.20, 0.15])
+    vertices, faces = mesh(field, low, high, 0.0036 * s, triangles)
+    return Part(vertices, faces, one_bone(len(vertices), "head"), ("cap",) * len(faces))
+
+
+def bat_profile(length: float) -> FloatArray:
+    """Outline of the bat from knob to barrel, shape (N, 2): radius, distance from the knob's end. [m]
+
+    The barrel is the thickest the rules allow; lengths along it are shares of the bat's length.
+    """
+    knob, handle, barrel = 0.5 * KNOB_DIAMETER, 0.5 * HANDLE_DIAMETER, 0.5 * BARREL_DIAMETER
+    dome = np.linspace(0.0, 0.5 * np.pi, 7)
+    end = [(barrel * np.cos(a), length - 0.018 + 0.018 * np.sin(a)) for a in dome[:-1]]
+    taper = np.linspace(0.0, 1.0, 13)
+    swell = handle + (barrel - handle) * (taper**2 * (3.0 - 2.0 * taper))
+    body = list(zip(swell, (0.34 + 0.38 * taper) * length, strict=True))
+    outline = [
+        (0.0, 0.0),
+        (0.75 * knob, 0.001),
+        (0.95 * knob, 0.005),
+        (knob, 0.010),
+        (0.93 * knob, 0.016),
+        (0.65 * knob, 0.024),
+        (1.12 * handle, 0.036),
+        (handle, 0.055),
+        (handle, 0.20 * length),
+        *body,
+        *end,
+        (0.0, length),
+    ]
+    return np.array(outline)
+
+
+def make_bat(length: float, sections: int = 24) -> Part:
+    """Bat along z from the knob's end at the origin."""
+    from trimesh.creation import revolve
+
+    solid = revolve(bat_profile(length), sections=sections)
+    vertices, faces = np.asarray(solid.vertices), np.asarray(solid.faces, dtype=np.int32)
+    if solid.volume < 0.0:
+        faces = faces[:, ::-1]
+    height = vertices[faces][:, :, 2].max(axis=1)
+    tones = np.where(height <= 0.34 * length + 1e-6, "grip", "bat")
+    return Part(vertices, faces, one_bone(len(vertices), "bat"), tuple(tones))

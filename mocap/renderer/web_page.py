@@ -1,0 +1,133 @@
+"""One self-contained page for a phone: pictures, video, findings; it needs no network and sends nothing."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from mocap.assets import asset
+from mocap.comparison import Comparison
+from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
+from mocap.findings import Findings
+from mocap.renderer import style
+from mocap.renderer.output import replacing
+
+KINDS = {".png": "image/png", ".mp4": "video/mp4"}
+#: How many of the greatest differences the page lists.
+DIFFERENCES = 5
+
+
+def write_page(
+    comparison: Comparison,
+    findings: Findings,
+    path: str | Path,
+    *,
+    pictures: Mapping[str, Path] | None = None,
+    units: Units = "metric",
+) -> Path:
+    """Write a page that holds everything in one file.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    findings : Findings
+    path : str or Path
+        Where the page goes.
+    pictures : mapping of str to Path, optional
+        `still`, `sheet` (PNG) and `film` (MP4) to put into it.
+    units : {"metric", "imperial"}
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    OutputError
+        The page cannot be written.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    template = asset("templates", "page.html.j2").read_text(encoding="utf-8")
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    embedded = {name: _data_url(file) for name, file in (pictures or {}).items()}
+    text = environment.from_string(template).render(
+        **_words(comparison, findings, units),
+        pictures={name: embedded.get(name, "") for name in ("still", "sheet", "film")},
+        ink=_hexadecimal(style.INK),
+        quiet=_hexadecimal(style.MUTED),
+        paper=_hexadecimal(style.PAPER),
+        line=_hexadecimal(style.HAIRLINE),
+    )
+    target = Path(path)
+    with replacing(target) as temporary:
+        temporary.write_text(text, encoding="utf-8")
+    return target
+
+
+def _hexadecimal(colour: style.Colour) -> str:
+    return "#" + "".join(f"{part:02x}" for part in colour)
+
+
+def _data_url(file: Path) -> str:
+    content = base64.b64encode(file.read_bytes()).decode("ascii")
+    return f"data:{KINDS[file.suffix]};base64,{content}"
+
+
+def _words(comparison: Comparison, findings: Findings, units: Units) -> dict[str, Any]:
+    swing = comparison.swing
+    checks = {check.measure: check for check in findings.checks}
+    shown = {name: m for name, m in findings.measures.items() if m.value is not None}
+    values = {name: format_measure(m, swing.height_m, units) for name, m in shown.items()}
+    standing_out = [
+        {
+            "reason": c.reason if isinstance(shown[c.measure].value, str) else f"{c.reason}: {values[c.measure]}",
+            "verdict": c.verdict,
+            "limits": c.limits,
+        }
+        for verdict in ("off", "near")
+        for c in findings.checks
+        if c.verdict == verdict
+    ]
+    chapters = [
+        {
+            "name": family.capitalize(),
+            "rows": [
+                {
+                    "label": m.label,
+                    "value": values[m.name],
+                    "verdict": checks[m.name].verdict if m.name in checks else "",
+                    "limits": checks[m.name].limits if m.name in checks else "",
+                }
+                for m in shown.values()
+                if m.family == family
+            ],
+        }
+        for family in dict.fromkeys(m.family for m in shown.values())
+    ]
+    reasons: dict[str, list[str]] = {}
+    for m in findings.measures.values():
+        if m.why:
+            reasons.setdefault(m.why, []).append(m.label)
+    hitter = swing.hitter
+    mass = f", {hitter.mass_kg:g} kg" if hitter.mass_kg else ""
+    return {
+        "title": hitter.name or Path(swing.source).stem,
+        "subtitle": f"{format_height(swing.height_m, units=units)}{mass}, bats {hitter.bats}; {swing.source}",
+        "standing_out": standing_out,
+        "undecided": [findings.measures[c.measure].label for c in findings.checks if c.verdict == "too close to call"],
+        "differences": [d.words for d in comparison.differences[:DIFFERENCES]],
+        "chapters": chapters,
+        "moments": [
+            {
+                "name": MOMENT_WORDS[m.name],
+                "time": "not found" if m.time_s is None else f"{m.time_s:.3f} ± {m.sd_s:.3f} s",
+                "method": m.method or m.why,
+            }
+            for m in findings.moments.values()
+        ],
+        "missing": [f"{why}: {', '.join(labels)}" for why, labels in reasons.items()],
+        "notes": list(swing.notes),
+    }

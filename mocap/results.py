@@ -1,0 +1,90 @@
+"""Findings as plain data, for JSON."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from mocap.comparison import Comparison
+from mocap.findings import Findings, Measure
+from mocap.kinematics.inspection import Inspection
+from mocap.swing import Moment, Swing
+
+
+def findings_object(swing: Swing, findings: Findings, comparison: Comparison | None = None) -> dict[str, Any]:
+    """One swing's findings.
+
+    Parameters
+    ----------
+    swing : Swing
+    findings : Findings
+    comparison : Comparison, optional
+
+    Returns
+    -------
+    dict
+        `hitter`, `recording`, `moments`, `measures`, `checks`, and `differences` where a comparison is given.
+        Angles in degrees, lengths in metres or as the unit says.
+    """
+    hitter = swing.hitter
+    found: dict[str, Any] = {
+        "hitter": {
+            "name": hitter.name,
+            "height_m": hitter.height_m,
+            "height_sd_m": round(swing.height_sd_m, 4),
+            "mass_kg": hitter.mass_kg,
+            "bats": hitter.bats,
+            "sex": hitter.sex,
+            "level": hitter.level,
+        },
+        "recording": {
+            "file": swing.source,
+            "frames": swing.n_frames,
+            "rate_hz": swing.rate_hz,
+            "direction_to_pitcher": swing.heading_method,
+            "notes": list(swing.notes),
+        },
+        "moments": {name: _moment(moment) for name, moment in findings.moments.items()},
+        "measures": {name: _measure(measure) for name, measure in findings.measures.items()},
+        "checks": [asdict(check) for check in findings.checks],
+    }
+    if comparison is not None:
+        found["differences"] = [
+            {"joint": d.joint, "distance_m": d.distance_m, "vector_m": list(d.vector_m), "words": d.words}
+            for d in comparison.differences
+        ]
+    return found
+
+
+def inspection_object(inspection: Inspection) -> dict[str, Any]:
+    """What a recording holds, as plain data."""
+    capture = inspection.capture
+    return {
+        "file": capture.source,
+        "frames": capture.n_frames,
+        "rate_hz": capture.rate_hz,
+        "duration_s": capture.duration_s,
+        "first_frame": capture.first_frame,
+        "points": [asdict(point) for point in inspection.points],
+        "analog": {"channels": list(capture.analog_labels), "rate_hz": capture.analog_rate_hz},
+        "plates": [{"type": plate.plate_type, "corners_m": plate.corners.tolist()} for plate in capture.plates],
+        "events": [asdict(event) for event in capture.events],
+        "subject": dict(capture.subject),
+        "marker_set": inspection.marker_set or None,
+        "bat": inspection.bat,
+        "notes": list(capture.notes),
+        "measurable": inspection.measurable,
+        "verdict": inspection.verdict,
+    }
+
+
+def _moment(moment: Moment) -> dict[str, Any]:
+    if moment.index is None:
+        return {"index": None, "time_s": None, "sd_s": None, "method": None, "why": moment.why}
+    return {"index": moment.index, "time_s": moment.time_s, "sd_s": moment.sd_s, "method": moment.method}
+
+
+def _measure(measure: Measure) -> dict[str, Any]:
+    if measure.value is None:
+        return {"value": None, "unit": measure.unit, "label": measure.label, "why": measure.why}
+    return {"value": measure.value, "sd": measure.sd, "unit": measure.unit, "label": measure.label}

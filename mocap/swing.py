@@ -1,0 +1,264 @@
+"""One hitter's swing in the hitting frame: joint centres, bat, centre of mass, ground forces, moments.
+
+Hitting frame: right-handed, z up, x toward the pitcher, a right-handed hitter stands at +y and faces -y.
+A left-handed hitter is mirrored (y -> -y, left <-> right), so that all compare as right-handed; whatever is shown
+to a person is mirrored back. Sides are `front` (nearer the pitcher) and `back`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal
+
+import numpy as np
+
+from mocap.capture import FloatArray
+from mocap.errors import OptionError
+
+Side = Literal["right", "left"]
+
+#: Every point a swing can hold, in the order of the arrays. `pelvis` is midway between the hip centres, `neck` midway
+#: between the shoulder centres, `head` the head's centre, `head_top` its vertex; `ball` is the head of the metatarsals.
+JOINTS: tuple[str, ...] = (
+    "pelvis",
+    "neck",
+    "head",
+    "head_top",
+    *(
+        f"{side}_{joint}"
+        for side in ("front", "back")
+        for joint in ("hip", "knee", "ankle", "heel", "ball", "toe", "shoulder", "elbow", "wrist", "hand")
+    ),
+)
+
+#: Points of the bat: the knob's end and the barrel's end, both on the bat's axis.
+BAT_POINTS: tuple[str, ...] = ("bat_knob", "bat_barrel")
+
+POINTS: tuple[str, ...] = JOINTS + BAT_POINTS
+
+#: The key moments in the order in which they come.
+MOMENTS: tuple[str, ...] = (
+    "stance",
+    "lift",
+    "toe_touch",
+    "plant",
+    "foot_flat",
+    "level",
+    "contact",
+    "extension",
+    "finish",
+)
+
+
+@dataclass(frozen=True)
+class Hitter:
+    """Who swings.
+
+    Attributes
+    ----------
+    name : str
+        Name or number used on pictures; empty where not given.
+    height_m : float or None
+        Standing height. [m]
+    mass_kg : float or None
+        Body mass. [kg]
+    bats : {"right", "left"} or None
+        Side of the plate; None: found from the recording.
+    sex : {"male", "female"}
+        Which column of the inertia table applies.
+    level : str
+        Level of play, free text.
+
+    Raises
+    ------
+    OptionError
+        Height outside 0.9 to 2.4 m, mass outside 12 to 220 kg, or an unknown side.
+    """
+
+    name: str = ""
+    height_m: float | None = None
+    mass_kg: float | None = None
+    bats: Side | None = None
+    sex: Literal["male", "female"] = "male"
+    level: str = ""
+
+    def __post_init__(self) -> None:
+        if self.height_m is not None and not 0.9 <= self.height_m <= 2.4:
+            hint = " (give metres, e.g. 1.80)" if self.height_m > 2.4 else ""
+            raise OptionError(f"height {self.height_m:g} m is outside 0.9 to 2.4 m{hint}")
+        if self.mass_kg is not None and not 12 <= self.mass_kg <= 220:
+            raise OptionError(f"mass {self.mass_kg:g} kg is outside 12 to 220 kg")
+        if self.bats not in (None, "right", "left"):
+            raise OptionError(f"bats {self.bats!r} is not known; give right or left")
+        if self.sex not in ("male", "female"):
+            raise OptionError(f"sex {self.sex!r} has no inertia table; give male or female")
+
+
+@dataclass(frozen=True)
+class Setup:
+    """How the recording was made.
+
+    Attributes
+    ----------
+    pitcher : tuple of 3 floats or None
+        Direction from the plate to the pitcher in the lab frame; None: from the feet at foot-plant.
+    plate : tuple of 3 floats or None
+        Rear tip of home plate in the lab frame. [m]
+    catcher_behind_m : float
+        Distance from the plate's rear tip to the catcher's feet. [m]
+    sweet_spot_m : float
+        Distance of the sweet spot from the barrel's end. [m]
+    pitch_angle_deg : float or None
+        Descent of the pitch at the plate, negative is downward. [deg]
+    moments : mapping of str to int
+        Hand-set moments: name to frame index counted from 0.
+
+    Raises
+    ------
+    OptionError
+        An unknown moment name or a zero direction.
+    """
+
+    pitcher: tuple[float, float, float] | None = None
+    plate: tuple[float, float, float] | None = None
+    catcher_behind_m: float = 1.0
+    sweet_spot_m: float = 0.15
+    pitch_angle_deg: float | None = None
+    moments: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+
+    def __post_init__(self) -> None:
+        unknown = sorted(set(self.moments) - set(MOMENTS))
+        if unknown:
+            raise OptionError(f"moment {unknown[0]!r} is not known; known are {', '.join(MOMENTS)}")
+        if self.pitcher is not None and np.hypot(*self.pitcher[:2]) < 1e-9:
+            raise OptionError("pitcher direction has no horizontal part; give e.g. 1,0,0")
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A key moment, found, set by hand, or not found.
+
+    Attributes
+    ----------
+    name : str
+        One of `MOMENTS`.
+    index : int or None
+        Frame counted from 0; None: not found.
+    time_s : float or None
+        Time from the first frame. [s]
+    sd_s : float or None
+        Standard deviation of that time. [s]
+    method : str
+        How it was found.
+    why : str
+        Why it was not found; empty where it was.
+    """
+
+    name: str
+    index: int | None
+    time_s: float | None
+    sd_s: float | None
+    method: str
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class FootForces:
+    """Ground reaction force under each foot, at the point rate, hitting frame.
+
+    Attributes
+    ----------
+    front, back : ndarray, shape (F, 3)
+        Force on the person. [N]
+    """
+
+    front: FloatArray
+    back: FloatArray
+
+
+@dataclass(frozen=True)
+class Swing:
+    """One swing in the hitting frame.
+
+    Attributes
+    ----------
+    source : str
+        Name of the recording.
+    hitter : Hitter
+        With `height_m` and `bats` always filled.
+    height_sd_m : float
+        Standard deviation of the height: 0.005 where given, more where estimated. [m]
+    setup : Setup
+    rate_hz : float
+    points : ndarray, shape (F, P, 3)
+        Filtered, hitting frame, in the order of `POINTS`; NaN where missing. [m]
+    point_sd_m : ndarray, shape (P,)
+        Standard deviation of each point per axis, model error of the joint centre included. [m]
+    noise_m : float
+        Frame-to-frame measurement noise left after filtering, per axis. [m]
+    com : ndarray, shape (F, 3)
+        Whole-body centre of mass. [m]
+    head_forward : ndarray, shape (F, 3)
+        Unit direction the face points to; NaN where the points do not show it.
+    moments : mapping of str to Moment
+        Every name of `MOMENTS`.
+    forces : FootForces or None
+        Where plates could be assigned to the feet.
+    heading_method : str
+        How the direction to the pitcher was found.
+    heading_sd_rad : float
+        Its standard deviation. [rad]
+    plate_known : bool
+        Whether the origin is the plate's rear tip (else the floor midway between the feet at plant).
+    lab_from_hitting : ndarray, shape (4, 4)
+        Homogeneous transform; includes the mirror for a left-handed hitter.
+    notes : tuple of str
+    """
+
+    source: str
+    hitter: Hitter
+    height_sd_m: float
+    setup: Setup
+    rate_hz: float
+    points: FloatArray
+    point_sd_m: FloatArray
+    noise_m: float
+    com: FloatArray
+    head_forward: FloatArray
+    moments: Mapping[str, Moment]
+    forces: FootForces | None
+    heading_method: str
+    heading_sd_rad: float
+    plate_known: bool
+    lab_from_hitting: FloatArray
+    notes: tuple[str, ...] = ()
+
+    def __getitem__(self, name: str) -> FloatArray:
+        """Path of one point, shape (F, 3). [m]"""
+        return self.points[:, POINTS.index(name)]
+
+    def has(self, *names: str) -> bool:
+        """Whether every named point was seen in at least one frame."""
+        return all(bool(np.isfinite(self[name]).all(axis=-1).any()) for name in names)
+
+    @property
+    def n_frames(self) -> int:
+        """Number of frames F."""
+        return int(self.points.shape[0])
+
+    @property
+    def height_m(self) -> float:
+        """Standing height, given or estimated. [m]"""
+        assert self.hitter.height_m is not None  # build_swing always fills it
+        return self.hitter.height_m
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether what is shown to a person must be mirrored back (a left-handed hitter)."""
+        return self.hitter.bats == "left"
+
+    def index(self, moment: str) -> int | None:
+        """Frame of a moment, None where it was not found."""
+        return self.moments[moment].index

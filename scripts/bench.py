@@ -1,0 +1,150 @@
+"""Speeds as ratios against a named alternative in the same run: `python scripts/bench.py`, in the project's `.venv`.
+
+Absolute times depend on the machine and are printed only beside the ratio.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+import tempfile
+import time
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+
+import mocap  # noqa: E402
+from mocap.kinematics.inertia import centre_of_mass  # noqa: E402
+from mocap.swing import POINTS  # noqa: E402
+
+RECORDING = ROOT / "demo_sessions" / "first_session" / "swing_01.c3d"
+FILM_FRAMES = 120
+SIZE = (1920, 1080)
+
+
+def best(action: Callable[[], object], repeats: int = 5) -> float:
+    """Shortest time of several runs. [s]"""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        action()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def report(what: str, ours: float, alternative: str, theirs: float) -> None:
+    """Print one comparison."""
+    print(f"{what}: {1000 * ours:.1f} ms; {alternative}: {1000 * theirs:.1f} ms; ratio {ours / theirs:.2f}")
+
+
+def reading() -> None:
+    """Reading a recording against the bare loop of the package that decodes it."""
+    import c3d
+
+    content = RECORDING.read_bytes()
+
+    def bare() -> None:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            for _ in c3d.Reader(io.BytesIO(content)).read_frames():
+                pass
+
+    report("read the recording", best(lambda: mocap.read(RECORDING)), "the c3d package's frame loop", best(bare))
+
+
+def measuring(swing: mocap.Swing, capture: mocap.Capture) -> None:
+    """Building and measuring a swing against reading it."""
+    read = best(lambda: mocap.read(RECORDING))
+    hitter, setup = swing.hitter, swing.setup
+    report("capture to swing", best(lambda: mocap.build_swing(capture, hitter, setup)), "reading it", read)
+    report("swing to findings (64 draws)", best(lambda: mocap.measure(swing), 3), "reading it", read)
+
+
+def mass_centre(swing: mocap.Swing) -> None:
+    """Centre of mass of all frames at once against one frame after another."""
+    paths = {name: swing.points[:, i] for i, name in enumerate(POINTS)}
+
+    def at_once() -> object:
+        return centre_of_mass(paths, sides=("front", "back"))
+
+    def frame_by_frame() -> object:
+        return [
+            centre_of_mass({n: p[f] for n, p in paths.items()}, sides=("front", "back")) for f in range(swing.n_frames)
+        ]
+
+    report("centre of mass, all frames", best(at_once), "frame after frame", best(frame_by_frame, 2))
+
+
+def film(swing: mocap.Swing) -> None:
+    """The overlay film against the bare loop: as many triangles, drawn, read back and encoded at the same size."""
+    comparison = mocap.compare(swing, mocap.load_reference())
+    findings = mocap.measure(swing)
+    first_frame: list[float] = []
+
+    def progress(done: int, total: int) -> None:
+        if not first_frame:
+            first_frame.append(time.perf_counter())
+        counted[0], counted[1] = done, total
+
+    counted = [0, 0]
+    with tempfile.TemporaryDirectory() as folder:
+        start = time.perf_counter()
+        mocap.draw_film(comparison, findings, Path(folder) / "film.mp4", size=SIZE, progress=progress)
+        end = time.perf_counter()
+        frames = counted[1]
+        ours = (end - first_frame[0]) / max(frames - 1, 1)
+        bare = bare_loop(Path(folder) / "bare.mp4", triangles=40_000)
+    report(f"film, per frame of {frames}", ours, "bare loop of 40,000 triangles", bare)
+    print(f"film: {1 / ours:.1f} frames a second, {end - start:.1f} s from arrays to the file, set-up included")
+
+
+def bare_loop(path: Path, *, triangles: int) -> float:
+    """Seconds per frame of drawing moving points, reading back and encoding, with nothing around it."""
+    import imageio.v2 as imageio
+    import pyvista
+    from vtkmodules.util.numpy_support import vtk_to_numpy
+    from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
+
+    side = int(np.sqrt(triangles / 2))
+    sphere = pyvista.Sphere(theta_resolution=side, phi_resolution=side)
+    plotter = pyvista.Plotter(off_screen=True, window_size=SIZE, lighting="light kit")
+    plotter.add_mesh(sphere, smooth_shading=True)
+    plotter.render_window.SetMultiSamples(0)
+    plotter.show(auto_close=False)
+    rest = sphere.points.copy()
+    settings: dict[str, Any] = {"fps": 30, "codec": "libx264", "macro_block_size": 1}
+    writer: Any = imageio.get_writer(path, ffmpeg_params=["-preset", "veryfast"], **settings)
+    with writer as out:
+        start = time.perf_counter()
+        for number in range(FILM_FRAMES):
+            sphere.points = rest * (1 + 0.001 * number)
+            plotter.render_window.Render()
+            pixels = vtkUnsignedCharArray()
+            plotter.render_window.GetRGBACharPixelData(0, 0, SIZE[0] - 1, SIZE[1] - 1, 0, pixels)
+            out.append_data(vtk_to_numpy(pixels).reshape(SIZE[1], SIZE[0], 4)[::-1, :, :3])
+        elapsed = time.perf_counter() - start
+    plotter.close()
+    return elapsed / FILM_FRAMES
+
+
+def main() -> None:
+    """Run every comparison."""
+    from mocap.importer.session import read_session
+
+    row = read_session(RECORDING.parent).recordings[0]
+    capture = mocap.read(RECORDING)
+    swing = mocap.build_swing(capture, row.hitter, row.setup)
+    reading()
+    measuring(swing, capture)
+    mass_centre(swing)
+    film(swing)
+
+
+if __name__ == "__main__":
+    main()

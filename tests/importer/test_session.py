@@ -1,0 +1,83 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from mocap.errors import InputError
+from mocap.importer.session import find_session, read_session
+
+GOOD = """
+[session]
+name = "Tuesday"
+units = "imperial"
+[setup]
+pitcher = [0, 1, 0]
+plate = [1.0, 2.0, 0.0]
+pitch_angle_deg = -7.5
+[[hitters]]
+id = "a"
+height_m = 1.5
+bats = "left"
+[[swings]]
+file = "one.c3d"
+hitter = "a"
+[swings.moments]
+plant = 12
+[[swings]]
+file = "two.c3d"
+kind = "tee"
+"""
+
+
+def write(folder: Path, text: str) -> Path:
+    file = folder / "session.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def test_a_session_is_read(tmp_path: Path) -> None:
+    session = read_session(write(tmp_path, GOOD).parent)
+    assert (session.name, session.units) == ("Tuesday", "imperial")
+    first, second = session.recordings
+    assert first.file == tmp_path / "one.c3d"
+    assert (first.hitter.height_m, first.hitter.bats) == (1.5, "left")
+    assert first.setup.pitcher == (0.0, 1.0, 0.0)
+    assert first.setup.moments == {"plant": 12}
+    assert second.setup.moments == {}
+    assert (second.kind, second.hitter.height_m) == ("tee", None)
+
+
+def test_finding_the_session_of_a_file(tmp_path: Path) -> None:
+    assert find_session(tmp_path / "one.c3d") is None
+    file = write(tmp_path, GOOD)
+    assert find_session(tmp_path / "one.c3d") == file
+    assert find_session(tmp_path) == file
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("plate = [1.0, 2.0, 0.0]", "plate = [1.0]", "plate must be three numbers"),
+        ("height_m = 1.5", "height_m = 150", "height 150 m is outside"),
+        ("height_m = 1.5", "heigth_m = 1.5", "hitters row 1: 'heigth_m' is not known"),
+        ('hitter = "a"', 'hitter = "b"', "hitter 'b' is not among the hitters"),
+        ('file = "one.c3d"', "", "swings row 1 has no 'file'"),
+        ("plant = 12", "strike = 12", "'strike' is not known"),
+        ("[session]", "[session", "not a TOML file"),
+        ('units = "imperial"', 'units = "cubits"', "'cubits' is not known"),
+    ],
+)
+def test_faults_are_named(tmp_path: Path, old: str, new: str, message: str) -> None:
+    assert old in GOOD
+    file = write(tmp_path, GOOD.replace(old, new, 1))
+    with pytest.raises(InputError, match=message) as raised:
+        read_session(file)
+    assert "session.toml" in str(raised.value)
+
+
+def test_a_session_without_swings_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no swings are listed"):
+        read_session(write(tmp_path, "[session]\nname = 'x'\n"))
+    with pytest.raises(InputError, match="no such session file"):
+        read_session(tmp_path / "other.toml")

@@ -1,0 +1,119 @@
+"""The hitting frame: whichever lab, side and units, the same swing comes out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import mocap
+from mocap.kinematics.measuring import measure
+from mocap.swing import POINTS
+
+HITTER = mocap.Hitter(height_m=1.80)
+
+
+def turned(degrees: float, shift: tuple[float, float, float], up: str = "z") -> np.ndarray:
+    matrix = np.eye(4)
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    matrix[:3, :3] = [[c, -s, 0], [s, c, 0], [0, 0, 1]]
+    if up == "y":
+        matrix[:3, :3] = np.array([[1, 0, 0], [0, 0, 1], [0, -1, 0]]) @ matrix[:3, :3]
+    if up == "-z":
+        matrix[:3, :3] = np.diag([1, -1, -1]) @ matrix[:3, :3]
+    matrix[:3, 3] = shift
+    return matrix
+
+
+@pytest.mark.parametrize(
+    "lab",
+    [
+        turned(0, (0, 0, 0)),
+        turned(137, (2.0, -3.0, 0.0)),
+        turned(40, (1.0, 0.0, 2.0), "y"),
+        turned(10, (0, 0, 0), "-z"),
+    ],
+)
+def test_the_lab_does_not_matter(posed, make_capture, lab: np.ndarray) -> None:
+    plate = tuple(lab[:3, 3])
+    setup = mocap.Setup(pitcher=tuple(lab[:3, :3] @ [1.0, 0.0, 0.0]), plate=plate)
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz, lab_from_hitting=lab), HITTER, setup)
+    straight = mocap.build_swing(
+        make_capture(posed.points, posed.rate_hz), HITTER, mocap.Setup(pitcher=(1, 0, 0), plate=(0, 0, 0))
+    )
+    assert swing.points == pytest.approx(straight.points, abs=1e-9, nan_ok=True)
+    assert swing.com == pytest.approx(straight.com, abs=1e-9)
+    back = swing.points @ swing.lab_from_hitting[:3, :3].T + swing.lab_from_hitting[:3, 3]
+    again = straight.points @ lab[:3, :3].T + lab[:3, 3]
+    assert back == pytest.approx(again, abs=1e-9)
+
+
+def test_a_left_handed_hitter_compares_as_right_handed(posed, make_capture) -> None:
+    setup = mocap.Setup(pitcher=(1, 0, 0), plate=(0, 0, 0))
+    right = mocap.build_swing(make_capture(posed.points, posed.rate_hz), HITTER, setup)
+    left = mocap.build_swing(make_capture(posed.points, posed.rate_hz, bats="left"), HITTER, setup)
+    assert (right.hitter.bats, left.hitter.bats) == ("right", "left")
+    assert left.mirrored
+    assert left.points == pytest.approx(right.points, abs=1e-9)
+    assert np.linalg.det(left.lab_from_hitting[:3, :3]) == pytest.approx(-1.0)
+    ours, theirs = measure(right).measures, measure(left).measures
+    for name, found in ours.items():
+        if isinstance(found.value, float):
+            assert theirs[name].value == pytest.approx(found.value, abs=1e-9), name
+
+
+def test_the_direction_from_the_feet_is_stated_and_uncertain(posed, make_capture) -> None:
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz, lab_from_hitting=turned(70, (0, 0, 0))), HITTER)
+    assert "estimated from the feet" in swing.heading_method
+    assert swing.heading_sd_rad == pytest.approx(np.radians(8.0))
+    plant = swing.index("plant")
+    line = (swing["front_heel"] + swing["front_ball"] - swing["back_heel"] - swing["back_ball"])[plant]
+    assert np.degrees(np.arctan2(line[1], line[0])) == pytest.approx(0.0, abs=1e-6)
+    assert not swing.plate_known
+
+
+def test_height_is_estimated_with_its_error_when_not_given(posed, make_capture) -> None:
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz))
+    assert abs(swing.height_m - 1.80) < 2 * swing.height_sd_m
+    assert any("height not given" in note for note in swing.notes)
+
+
+def test_short_gaps_are_filled_and_long_ones_stay(posed, make_capture) -> None:
+    points = posed.points.copy()
+    knee = POINTS.index("front_knee")
+    points[100:110, knee] = np.nan
+    points[300:340, knee] = np.nan
+    swing = mocap.build_swing(make_capture(points, posed.rate_hz), HITTER)
+    whole = mocap.build_swing(make_capture(posed.points, posed.rate_hz), HITTER)
+    assert swing["front_knee"][100:110] == pytest.approx(whole["front_knee"][100:110], abs=0.003)
+    assert np.isnan(swing["front_knee"][305:335]).all()
+    assert any("10 samples in short gaps" in note for note in swing.notes)
+
+
+def test_the_side_given_wins_and_a_doubt_is_noted(posed, make_capture) -> None:
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz), mocap.Hitter(height_m=1.8, bats="right"))
+    assert not any("bats" in note for note in swing.notes)
+
+
+@pytest.mark.parametrize(
+    ("values", "message"),
+    [
+        ({"height_m": 18}, "give metres"),
+        ({"height_m": 180}, "give metres"),
+        ({"height_m": 0.5}, "outside 0.9 to 2.4"),
+        ({"mass_kg": 800}, "mass 800 kg"),
+        ({"bats": "both"}, "give right or left"),
+    ],
+)
+def test_impossible_hitters_are_refused(values: dict, message: str) -> None:
+    with pytest.raises(mocap.MocapError, match=message):
+        mocap.Hitter(**values)
+
+
+def test_a_handle_point_stands_for_a_missing_knob(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz)
+    labels = tuple("BAT_HANDLE" if label == "BAT_KNOB" else label for label in capture.labels)
+    swing = mocap.build_swing(replace(capture, labels=labels), HITTER)
+    assert swing.has("bat_knob", "bat_barrel")
+    assert any("handle" in note for note in swing.notes)

@@ -1,0 +1,327 @@
+"""Every measure on a swing whose points are set by hand, so that each number can be worked out on paper."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from mocap.kinematics import barrel
+from mocap.kinematics.build import body_com
+from mocap.kinematics.measuring import measure
+from mocap.kinematics.moments import USUAL_DEPTH
+from mocap.kinematics.registry import REGISTRY
+from mocap.swing import MOMENTS, POINTS, FootForces, Hitter, Moment, Setup, Swing
+
+RATE = 200.0
+FRAMES = 101
+INDEX = dict(zip(MOMENTS, (0, 5, 18, 20, 22, 40, 60, 70, 90), strict=True))
+
+# A side-on hitter 2 m tall: front foot at x = +0.5, back foot at x = -0.5, hands behind, everything in metres.
+STILL = {
+    "pelvis": (0.0, 0.0, 1.0),
+    "neck": (0.0, 0.0, 1.5),
+    "head": (0.0, 0.0, 1.75),
+    "head_top": (0.0, 0.0, 1.9),
+    "front_hip": (0.15, 0.0, 1.0),
+    "back_hip": (-0.15, 0.0, 1.0),
+    "front_knee": (0.5, -0.3, 0.6),
+    "back_knee": (-0.5, -0.3, 0.6),
+    "front_ankle": (0.5, 0.0, 0.1),
+    "back_ankle": (-0.5, 0.0, 0.1),
+    "front_heel": (0.5, 0.1, 0.0),
+    "back_heel": (-0.5, 0.1, 0.0),
+    "front_ball": (0.5, -0.1, 0.0),
+    "back_ball": (-0.5, -0.1, 0.0),
+    "front_toe": (0.5, -0.17, 0.0),
+    "back_toe": (-0.5, -0.17, 0.0),
+    "front_shoulder": (0.2, 0.0, 1.5),
+    "back_shoulder": (-0.2, 0.0, 1.5),
+    "front_elbow": (0.0, -0.2, 1.4),
+    "back_elbow": (-0.4, -0.1, 1.3),
+    "front_wrist": (-0.25, -0.2, 1.45),
+    "back_wrist": (-0.35, -0.2, 1.45),
+    "front_hand": (-0.28, -0.2, 1.5),
+    "back_hand": (-0.32, -0.2, 1.5),
+    "bat_knob": (-0.3, -0.2, 1.45),
+    "bat_barrel": (-0.3, 0.2, 2.25),
+}
+
+
+def still_points() -> np.ndarray:
+    return np.tile(np.array([STILL[name] for name in POINTS], dtype=float), (FRAMES, 1, 1))
+
+
+def swing_of(points: np.ndarray, **changes: object) -> Swing:
+    moments = {n: Moment(n, i, i / RATE, 0.0, "set by hand") for n, i in INDEX.items()}
+    swing = Swing(
+        source="by hand",
+        hitter=Hitter(height_m=2.0, mass_kg=100.0, bats="right"),
+        height_sd_m=0.0,
+        setup=Setup(pitch_angle_deg=-8.0),
+        rate_hz=RATE,
+        points=points,
+        point_sd_m=np.zeros(len(POINTS)),
+        noise_m=0.0,
+        com=np.zeros((FRAMES, 3)),
+        head_forward=np.full((FRAMES, 3), np.nan),
+        moments=moments,
+        forces=None,
+        heading_method="given",
+        heading_sd_rad=0.0,
+        plate_known=True,
+        lab_from_hitting=np.eye(4),
+    )
+    swing = replace(swing, com=body_com(swing))
+    return replace(swing, **changes)  # type: ignore[arg-type]
+
+
+def value(swing: Swing, name: str) -> float | str:
+    entry = REGISTRY[name]
+    assert entry.missing(swing) == ""
+    return entry.function(swing)
+
+
+def at(points: np.ndarray, name: str, frames: int | slice, place: tuple[float, float, float]) -> None:
+    points[frames, POINTS.index(name)] = place
+
+
+def rotated_z(vector: np.ndarray, angle: float) -> np.ndarray:
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([c * vector[0] - s * vector[1], s * vector[0] + c * vector[1], vector[2]])
+
+
+def test_back_share_follows_the_centre_of_mass() -> None:
+    swing = swing_of(still_points())
+    com = np.zeros((FRAMES, 3))
+    com[:, 0] = -0.06
+    # Feet at +0.5 and -0.5: (0.5 + 0.06) / 1.0.
+    assert value(replace(swing, com=com), "back_share") == pytest.approx(0.56)
+
+
+def test_force_share_is_taken_when_the_foot_is_flat() -> None:
+    front, back = np.zeros((FRAMES, 3)), np.zeros((FRAMES, 3))
+    front[:, 2], back[:, 2] = 100.0, 900.0
+    front[22, 2], back[22, 2] = 400.0, 600.0
+    assert value(swing_of(still_points(), forces=FootForces(front, back)), "back_force_share") == pytest.approx(0.6)
+
+
+def test_separation() -> None:
+    points = still_points()
+    for hand in ("front_hand", "back_hand"):
+        at(points, hand, 0, (0.0, -0.2, 1.4))
+    swing = swing_of(points)
+    length = np.sqrt(0.8**2 + 0.2**2 + 1.4**2)  # mid-hands (-0.3, -0.2, 1.5), ankle (0.5, 0, 0.1)
+    before = np.sqrt(0.5**2 + 0.2**2 + 1.3**2)
+    assert value(swing, "separation_length") == pytest.approx(length / 2.0)
+    assert value(swing, "separation_gain") == pytest.approx((length - before) / 2.0)
+
+
+def test_bat_at_plant() -> None:
+    points = still_points()
+    # The catcher's feet lie at (-1, 0, 0); a bat in line with them has its barrel opposite.
+    knob = np.array([0.0, 0.0, 1.0])
+    away = -(np.array([-1.0, 0.0, 0.0]) - knob) / np.sqrt(2.0)
+    at(points, "bat_knob", slice(None), tuple(knob))
+    at(points, "bat_barrel", slice(None), tuple(knob + 0.85 * rotated_z(away, 0.0)))
+    swing = swing_of(points)
+    assert value(swing, "knob_aim") == pytest.approx(0.0, abs=1e-5)
+    assert value(swing, "bat_elevation") == pytest.approx(45.0)
+    assert value(swing, "bat_position") == "wrapped"  # its barrel is 0.6 m ahead of the head
+    at(points, "bat_barrel", slice(None), (0.0, 0.8, 1.1))
+    assert value(swing_of(points), "bat_position") == "flat"
+    at(points, "bat_barrel", slice(None), (-0.2, 0.2, 1.8))
+    assert value(swing_of(points), "bat_position") == "tilted"
+
+
+@pytest.mark.parametrize("opening", [-30.0, 0.0, 25.0, 80.0])
+def test_openings_are_headings_from_side_on(opening: float) -> None:
+    points = still_points()
+    angle = np.radians(opening)
+    for name in ("front_hip", "back_hip", "front_ball", "front_heel"):
+        middle = np.array([0.5, 0.0, 0.0]) if "b" in name[6:7] or "heel" in name else np.array([0.0, 0.0, 1.0])
+        at(points, name, slice(None), tuple(middle + rotated_z(np.array(STILL[name]) - middle, angle)))
+    swing = swing_of(points)
+    assert value(swing, "pelvis_open") == pytest.approx(opening)
+    assert value(swing, "foot_open") == pytest.approx(opening)
+    assert value(swing, "trunk_open") == pytest.approx(0.0)
+    assert value(swing, "hip_shoulder_separation") == pytest.approx(opening)
+
+
+def test_stride() -> None:
+    points = still_points()
+    at(points, "front_ankle", slice(None), (0.5, 0.1, 0.2))
+    swing = swing_of(points)
+    assert value(swing, "stride_length") == pytest.approx(np.hypot(1.0, 0.1) / 2.0)
+    assert value(swing, "stride_direction") == pytest.approx(np.degrees(np.arctan2(0.1, 1.0)))
+
+
+def test_knees() -> None:
+    points = still_points()
+    at(points, "front_hip", 60, (0.5, -0.3, 1.0))
+    at(points, "front_ankle", 60, (0.5, -0.3, 0.1))
+    swing = swing_of(points)
+    thigh, shank = np.array([0.35, -0.3, -0.4]), np.array([0.0, 0.3, -0.5])
+    bend = np.degrees(np.arccos(thigh @ shank / np.linalg.norm(thigh) / np.linalg.norm(shank)))
+    assert value(swing, "front_knee_flexion") == pytest.approx(bend)
+    assert value(swing, "front_leg_at_contact") == pytest.approx(0.0, abs=1e-5)
+    assert value(swing, "front_knee_extension") == pytest.approx(bend)
+
+
+def test_drift_tilt_and_head() -> None:
+    points = still_points()
+    # Frame 40, between plant and contact: the head moves 0.2 m, the pelvis does not; at contact it leans 0.1 : 0.75.
+    at(points, "head", 40, (0.0, -0.2, 1.75))
+    at(points, "head", 60, (-0.06, 0.08, 1.75))
+    at(points, "head", 75, (0.9, 0.0, 1.75))  # after contact: does not count
+    swing = swing_of(points)
+    assert value(swing, "axis_drift") == pytest.approx(0.2)
+    assert value(swing, "axis_tilt") == pytest.approx(np.degrees(np.arctan2(0.1, 0.75)))
+    assert value(swing, "head_shift") == pytest.approx(0.1)
+
+
+def test_forward_after_plant_counts_from_plant_to_the_finish() -> None:
+    com = np.zeros((FRAMES, 3))
+    com[20:91, 0] = np.linspace(0.0, 0.14, 71)
+    com[95:, 0] = 0.5
+    swing = swing_of(still_points(), com=com)
+    assert value(swing, "forward_after_plant") == pytest.approx(0.07)
+
+
+def test_back_foot() -> None:
+    points = still_points()
+    at(points, "back_heel", 60, (-0.6, 0.0, 0.15))
+    at(points, "back_ball", 60, (-0.5, 0.0, 0.0))
+    swing = swing_of(points)
+    assert value(swing, "back_foot_turn") == pytest.approx(90.0)
+    assert value(swing, "back_heel_lift") == pytest.approx(0.15)
+
+
+def turning_points(peaks: dict[str, float], speeds: dict[str, float]) -> np.ndarray:
+    """Segments that turn about the vertical, bell-shaped in speed: peak times from plant [s], speeds [rad/s]."""
+    points = still_points()
+    time = np.arange(FRAMES) / RATE - INDEX["plant"] / RATE
+    lines = {
+        "pelvis": ("back_hip", "front_hip"),
+        "trunk": ("back_shoulder", "front_shoulder"),
+        "arm": ("front_shoulder", "front_elbow"),
+        "bat": ("bat_knob", "bat_barrel"),
+    }
+    width = 0.05
+    for segment, (first, second) in lines.items():
+        rate = speeds[segment] * np.exp(-0.5 * ((time - peaks[segment]) / width) ** 2)
+        angle = np.cumsum(rate) / RATE
+        angle -= angle[0]
+        base = {"pelvis": 0.3, "trunk": 0.4, "arm": 0.3, "bat": 0.8}[segment]
+        direction = np.stack([np.cos(angle), np.sin(angle), np.zeros(FRAMES)], axis=1)
+        middle = np.array([0.0, 0.0, 1.0 if segment == "pelvis" else 1.5])
+        start = points[:, POINTS.index(first)] if segment in ("arm", "bat") else middle - base / 2 * direction
+        points[:, POINTS.index(first)] = start
+        points[:, POINTS.index(second)] = start + base * direction
+    return points
+
+
+def test_sequence_and_peaks() -> None:
+    peaks = {"pelvis": 0.05, "trunk": 0.09, "arm": 0.12, "bat": 0.17}
+    speeds = {"pelvis": 12.0, "trunk": 16.0, "arm": 20.0, "bat": 35.0}
+    swing = swing_of(turning_points(peaks, speeds))
+    assert value(swing, "sequence") == "pelvis > trunk > arm > bat"
+    for segment, speed in speeds.items():
+        assert value(swing, f"{segment}_turn_time") == pytest.approx(peaks[segment], abs=0.003)
+        # Central differences over two frames flatten the bell's top a little.
+        assert value(swing, f"{segment}_turn_speed") == pytest.approx(np.degrees(speed), rel=0.01)
+    mixed = swing_of(turning_points(peaks | {"trunk": 0.05}, speeds))
+    assert value(mixed, "sequence") in ("pelvis = trunk > arm > bat", "trunk = pelvis > arm > bat")
+
+
+def straight_barrel(attack_deg: float, speed: float = 30.0) -> np.ndarray:
+    """A barrel that moves along a straight line through contact, the bat held level across the plate."""
+    points = still_points()
+    spot = np.array([0.6, 0.0, 0.9])
+    path = (
+        (np.arange(FRAMES) - INDEX["contact"])[:, None]
+        / RATE
+        * speed
+        * np.array([np.cos(np.radians(attack_deg)), 0.0, np.sin(np.radians(attack_deg))])
+    )
+    points[:, POINTS.index("bat_barrel")] = spot + path + np.array([0.0, -0.15, 0.0])
+    points[:, POINTS.index("bat_knob")] = spot + path + np.array([0.0, 0.70, 0.0])
+    return points
+
+
+def test_barrel_on_a_straight_path() -> None:
+    swing = swing_of(straight_barrel(20.0))
+    assert value(swing, "bat_speed") == pytest.approx(30.0)
+    assert value(swing, "attack_angle") == pytest.approx(20.0)
+    assert value(swing, "pitch_angle") == -8.0
+    assert value(swing, "plane_match") == pytest.approx(12.0)
+    # The line rises 20 degrees, the pitch's line 8 degrees toward the pitcher: they part by tan 20 - tan 8 per metre
+    # of x; the zone ends on either side where that reaches ball plus barrel radius.
+    half = (0.0369 + 0.03315) / (np.tan(np.radians(20.0)) - np.tan(np.radians(8.0)))
+    assert value(swing, "hitting_zone") == pytest.approx(2 * half / np.cos(np.radians(20.0)), rel=1e-6)
+    assert value(swing, "contact_depth") == pytest.approx(0.6 - 0.5)
+    assert value(swing, "extension_reach") == pytest.approx(30.0 * 10 / RATE * np.cos(np.radians(20.0)))
+    first, last = barrel.zone_span(swing)  # type: ignore[misc]
+    assert first < INDEX["contact"] < last
+
+
+def test_hitting_zone_of_a_circular_path() -> None:
+    points = still_points()
+    radius, speed = 1.2, 30.0
+    angle = (np.arange(FRAMES) - INDEX["contact"]) / RATE * speed / radius
+    spot = np.stack([0.6 + radius * np.sin(angle), np.zeros(FRAMES), 0.8 + radius * (1 - np.cos(angle))], axis=1)
+    points[:, POINTS.index("bat_barrel")] = spot + np.array([0.0, -0.15, 0.0])
+    points[:, POINTS.index("bat_knob")] = spot + np.array([0.0, 0.70, 0.0])
+    swing = swing_of(points, setup=Setup(pitch_angle_deg=0.0))
+    # A vertical circle touching a level pitch line: it leaves the zone where radius (1 - cos a) = ball + barrel radius.
+    end = np.arccos(1 - (0.0369 + 0.03315) / radius)
+    assert value(swing, "hitting_zone") == pytest.approx(2 * radius * end, rel=0.01)
+
+
+def test_level_early_is_the_angle_out_of_the_pitch_plane() -> None:
+    points = still_points()
+    at(points, "bat_knob", 40, (0.0, 0.0, 1.0))
+    at(points, "bat_barrel", 40, (0.0, 0.8 * np.cos(0.3), 1.0 + 0.8 * np.sin(0.3)))
+    # The bat lies across the plate and rises by 0.3 rad; the plane's normal leans 8 degrees out of the vertical.
+    expected = np.degrees(np.arcsin(np.sin(0.3) * np.cos(np.radians(8.0))))
+    assert value(swing_of(points), "level_early") == pytest.approx(expected)
+
+
+def test_what_is_missing_is_named() -> None:
+    points = still_points()
+    points[:, POINTS.index("bat_knob")] = np.nan
+    points[20, POINTS.index("front_hip")] = np.nan
+    swing = swing_of(points, plate_known=False, heading_method="estimated from the feet at foot-plant")
+    moments = dict(swing.moments)
+    moments["contact"] = Moment("contact", None, None, None, "", "no bat and no hands")
+    found = measure(replace(swing, moments=moments)).measures
+    assert found["bat_elevation"].why == "no bat was recorded"
+    assert found["pelvis_open"].why == "front_hip not seen at plant"
+    assert found["axis_tilt"].why == "contact was not found: no bat and no hands"
+    assert "estimated from the feet" in found["stride_direction"].why
+    assert found["back_force_share"].why == "no force plates under both feet"
+    for entry in found.values():
+        assert (entry.value is None) == bool(entry.why)
+
+
+def test_contact_depth_is_not_reported_when_it_was_assumed() -> None:
+    swing = swing_of(straight_barrel(10.0))
+    moments = dict(swing.moments)
+    moments["contact"] = replace(moments["contact"], method=USUAL_DEPTH)
+    found = measure(replace(swing, moments=moments)).measures["contact_depth"]
+    assert found.value is None
+    assert "usual depth" in found.why
+
+
+def test_standard_deviations_follow_the_errors_put_in() -> None:
+    points = still_points()
+    sd = np.zeros(len(POINTS))
+    sd[[POINTS.index("front_ankle"), POINTS.index("back_ankle")]] = 0.01
+    swing = swing_of(points, point_sd_m=sd)
+    found = measure(swing).measures
+    # Two independent ankles, 10 mm per axis each, 2 m of height: sqrt(2) * 0.01 / 2; 64 draws know it to 9 %.
+    assert found["stride_length"].sd == pytest.approx(np.sqrt(2) * 0.01 / 2.0, rel=0.3)
+    assert found["trunk_open"].sd == pytest.approx(0.0, abs=1e-9)
+    turned = measure(replace(swing, heading_sd_rad=np.radians(5.0))).measures
+    assert turned["trunk_open"].sd == pytest.approx(5.0, rel=0.3)

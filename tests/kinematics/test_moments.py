@@ -1,0 +1,150 @@
+"""Moments of posed swings whose times are known exactly, and what happens when there is no swing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import mocap
+from mocap.errors import DetectionError, InputError, OptionError
+from mocap.kinematics.moments import SPEED_BREAK, USUAL_DEPTH
+from mocap.swing import MOMENTS, POINTS
+
+#: How far a moment may be from the exact one. [s] Foot moments by points are published to be known to 5 to 18 ms.
+WITHIN = {
+    "stance": 0.06,
+    "lift": 0.05,
+    "toe_touch": 0.03,
+    "plant": 0.02,
+    "foot_flat": 0.03,
+    "level": 0.008,
+    "extension": 0.02,
+    "finish": 0.03,
+}
+
+
+@pytest.mark.parametrize("rate", [120.0, 240.0, 480.0])
+def test_moments_of_a_noisy_recording(posed, make_capture, rate: float) -> None:
+    from mocap.reference.posed import pose_swing
+
+    sampled = pose_swing(posed.parameters, rate)
+    swing = mocap.build_swing(make_capture(sampled.points, rate, noise_m=0.001), mocap.Hitter(height_m=1.80))
+    for name, within in WITHIN.items():
+        found = swing.moments[name]
+        assert found.time_s == pytest.approx(sampled.moments[name], abs=within), name
+        assert found.index == round(found.time_s * rate)
+        assert found.sd_s > 0
+    assert [n for n in MOMENTS if swing.moments[n].index is None] == []
+
+
+def test_moments_come_in_order(posed, make_capture) -> None:
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz))
+    indices = [swing.moments[name].index for name in MOMENTS]
+    assert indices == sorted(indices)
+
+
+def test_contact_is_seen_in_the_barrel_when_it_breaks(posed, make_capture) -> None:
+    points = posed.points.copy()
+    contact = round(posed.moments["contact"] * posed.rate_hz)
+    # From contact on, the barrel moves on with 75 % of its velocity relative to the knob.
+    knob, barrel = POINTS.index("bat_knob"), POINTS.index("bat_barrel")
+    after = points[contact:, barrel] - points[contact:, knob]
+    slowed = after[0] + 0.75 * (after - after[0])
+    points[contact:, barrel] = points[contact:, knob] + slowed
+    struck = mocap.build_swing(make_capture(points, posed.rate_hz, noise_m=0.0005))
+    assert struck.moments["contact"].method == SPEED_BREAK
+    assert abs(struck.moments["contact"].index - contact) <= 1
+    unstruck = mocap.build_swing(make_capture(posed.points, posed.rate_hz, noise_m=0.0005))
+    assert unstruck.moments["contact"].method == USUAL_DEPTH
+
+
+def test_without_a_bat_contact_is_estimated_and_says_so(posed, make_capture) -> None:
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz, leave_out=("bat",)))
+    contact = swing.moments["contact"]
+    assert "no bat" in contact.method
+    assert contact.sd_s >= 0.02
+    assert contact.time_s == pytest.approx(posed.moments["contact"], abs=0.02)
+
+
+def test_a_hand_set_moment_is_kept(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz)
+    swing = mocap.build_swing(capture, setup=mocap.Setup(moments={"plant": 200, "contact": 262}))
+    assert (swing.moments["plant"].index, swing.moments["contact"].index) == (200, 262)
+    assert swing.moments["plant"].method == "set by hand"
+
+
+def test_a_hand_set_moment_outside_the_recording_is_refused(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz)
+    with pytest.raises(OptionError, match="plant is set to frame 99999"):
+        mocap.build_swing(capture, setup=mocap.Setup(moments={"plant": 99999}))
+    with pytest.raises(OptionError, match="'strike' is not known"):
+        mocap.Setup(moments={"strike": 3})
+
+
+def test_no_swing_no_moments(posed, make_capture) -> None:
+    standing = np.repeat(posed.points[:1], 300, axis=0)
+    with pytest.raises(DetectionError, match="no front-foot landing"):
+        mocap.build_swing(make_capture(standing, 240.0))
+
+
+def test_a_turn_without_a_stride_is_refused(posed, make_capture) -> None:
+    points = posed.points.copy()
+    plant = round(posed.moments["plant"] * posed.rate_hz)
+    for name in ("ankle", "heel", "ball", "toe", "knee"):
+        column = POINTS.index(f"front_{name}")
+        points[:, column] = points[plant, column]
+    with pytest.raises(DetectionError, match="no front-foot landing: the front foot never moves faster"):
+        mocap.build_swing(make_capture(points, posed.rate_hz))
+
+
+def test_plates_decide_the_landing_where_they_are(posed, make_capture) -> None:
+    from mocap.capture import ForcePlate
+
+    capture = make_capture(posed.points, posed.rate_hz)
+    plant, weight, frames = round(posed.moments["plant"] * posed.rate_hz), 80 * 9.80665, len(posed.points)
+    time = np.arange(frames) / posed.rate_hz
+    # The front foot's load rises from nothing 20 ms after the posed landing: 10 % of body weight at +23 ms.
+    front = np.clip((time - time[plant] - 0.020) / 0.030, 0, 1) * weight
+    plates = []
+    for side, load in (("front", front), ("back", weight - front)):
+        ball = posed[f"{side}_ball"][plant]
+        plates.append(
+            ForcePlate(
+                plate_type=2,
+                corners=ball * [1, 1, 0] + np.array([[0.3, 0.3, 0], [-0.3, 0.3, 0], [-0.3, -0.3, 0], [0.3, -0.3, 0]]),
+                force=np.stack([0 * load, 0 * load, load], axis=1),
+                moment=np.zeros((frames, 3)),
+                centre_of_pressure=np.where(load[:, None] > 20, ball * [1, 1, 0], np.nan),
+                rate_hz=posed.rate_hz,
+            )
+        )
+    swing = mocap.build_swing(replace(capture, plates=tuple(plates)), mocap.Hitter(height_m=1.80, mass_kg=80.0))
+    assert "force plate" in swing.moments["plant"].method
+    assert swing.moments["plant"].time_s == pytest.approx(time[plant] + 0.020 + 0.1 * 0.030, abs=0.5 / posed.rate_hz)
+    assert swing.forces is not None
+    assert swing.forces.front[:, 2] == pytest.approx(front)
+
+
+def test_the_real_swing_needs_no_help(shared_data: Path) -> None:
+    swing = mocap.build_swing(mocap.read(shared_data / "real_swing.c3d"))
+    assert swing.hitter.bats == "right"
+    # Read off the raw paths by eye: the front ball comes down to its resting height in frames 97 to 100, the ankle's
+    # speed falls from 1.35 m/s (frame 96) to 0.35 m/s (105); the foot leaves the floor in frames 52 to 57; the
+    # shoulders turn fastest in frame 114 and are at rest in frame 172.
+    assert 97 <= swing.moments["plant"].index <= 105
+    assert 50 <= swing.moments["lift"].index <= 58
+    assert 112 <= swing.moments["contact"].index <= 126
+    assert 165 <= swing.moments["finish"].index <= 178
+
+
+def test_a_walk_is_no_swing(shared_data: Path) -> None:
+    with pytest.raises(DetectionError, match="no front-foot landing"):
+        mocap.build_swing(mocap.read(shared_data / "c3d" / "full_body_gait.c3d"))
+
+
+def test_points_of_unknown_names_are_refused(shared_data: Path) -> None:
+    with pytest.raises(InputError, match="no usable points"):
+        mocap.build_swing(mocap.read(shared_data / "c3d" / "cube_one_frame.c3d"))

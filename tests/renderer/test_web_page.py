@@ -1,0 +1,88 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+import mocap
+from mocap.display import format_measure
+from mocap.reference.compare import with_pose_distance
+
+
+class Reader(HTMLParser):
+    """The text of a page, and every address it refers to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.text: list[str] = []
+        self.addresses: list[str] = []
+        self.tags: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.addresses += [value or "" for name, value in attrs if name in ("src", "href", "srcset", "action")]
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+@pytest.fixture(scope="module")
+def parts(posed, make_capture) -> tuple[mocap.Comparison, mocap.Findings]:
+    hitter = mocap.Hitter(name="Demo <b>hitter</b>", height_m=1.80, mass_kg=80.0)
+    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz), hitter)
+    comparison = mocap.compare(swing, mocap.load_reference())
+    return comparison, with_pose_distance(mocap.measure(swing), comparison)
+
+
+def read(path: Path) -> Reader:
+    reader = Reader()
+    reader.feed(path.read_text(encoding="utf-8"))
+    return reader
+
+
+def test_the_page_holds_everything_and_refers_to_nothing_outside(tmp_path: Path, parts) -> None:
+    comparison, findings = parts
+    pictures = {}
+    for name, suffix in (("still", ".png"), ("sheet", ".png"), ("film", ".mp4")):
+        pictures[name] = tmp_path / f"{name}{suffix}"
+        pictures[name].write_bytes(name.encode())
+    page = read(mocap.write_page(comparison, findings, tmp_path / "page.html", pictures=pictures))
+    assert page.addresses
+    assert all(address.startswith("data:") for address in page.addresses)
+    assert {"img", "video"} <= set(page.tags)
+    assert "script" not in page.tags
+
+
+def test_the_numbers_are_those_of_the_findings(tmp_path: Path, parts) -> None:
+    comparison, findings = parts
+    text = " ".join(read(mocap.write_page(comparison, findings, tmp_path / "page.html")).text)
+    for measure in findings.measures.values():
+        if measure.value is None:
+            assert measure.why in text
+        else:
+            assert format_measure(measure, 1.80) in text
+    assert comparison.differences[0].words in text
+    imperial = mocap.write_page(comparison, findings, tmp_path / "page.html", units="imperial")
+    assert "mph" in " ".join(read(imperial).text)
+
+
+def test_names_are_text_not_markup(tmp_path: Path, parts) -> None:
+    page = read(mocap.write_page(*parts, tmp_path / "page.html"))
+    assert "b" not in page.tags
+    assert any("Demo <b>hitter</b>" in text for text in page.text)
+
+
+def test_what_is_off_stands_at_the_top(tmp_path: Path, parts) -> None:
+    comparison, findings = parts
+    bad = replace(findings.checks[0], verdict="off", reason="Weight on the back foot: below 50 %")
+    page = read(mocap.write_page(comparison, replace(findings, checks=(bad,)), tmp_path / "page.html"))
+    text = " ".join(page.text)
+    assert text.index("Weight on the back foot: below 50 %") < text.index("Moments")
+
+
+def test_nothing_is_left_when_a_picture_is_missing(tmp_path: Path, parts) -> None:
+    with pytest.raises(FileNotFoundError):
+        mocap.write_page(*parts, tmp_path / "page.html", pictures={"still": tmp_path / "nowhere.png"})
+    assert list(tmp_path.iterdir()) == []
