@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mocap.capture import Capture, FloatArray
-from mocap.errors import InputError
+from mocap.errors import InputError, OptionError
 from mocap.kinematics.filtering import BAT_CUTOFF_HZ, BODY_CUTOFF_HZ, lowpass
 from mocap.kinematics.geometry import middle_of_foot, on_bat
 from mocap.kinematics.hitting_frame import (
@@ -23,7 +23,7 @@ from mocap.kinematics.hitting_frame import (
 from mocap.kinematics.inertia import centre_of_mass
 from mocap.kinematics.joint_centres import Body, body_from
 from mocap.kinematics.marker_sets import marker_set
-from mocap.kinematics.moments import SPEED_BREAK, MotionPaths, find_plant, find_turn, ordered
+from mocap.kinematics.moments import SLOWEST_TURN, SPEED_BREAK, MotionPaths, find_plant, find_turn, ordered
 from mocap.kinematics.stature import height_from_segments
 from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, Side, Swing
 
@@ -56,49 +56,34 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
     DetectionError
         No turn, or no front-foot landing.
     OptionError
-        A hand-set moment lies outside the recording.
+        A hand-set moment lies outside the recording, or the side of the plate contradicts the turn.
     """
-    hitter, setup = hitter or Hitter(), setup or Setup()
+    setup = setup or Setup()
     body = body_from(capture)
-    notes = [*capture.notes, *body.notes]
-    hitter, height_sd, height_note = _complete_hitter(hitter, capture, body)
-    notes += height_note
-    lab_to_upright = _upright_matrix(capture, body, notes)
-    raw = {name: transformed(lab_to_upright, path) for name, path in body.centres.items()}
-    side, side_note = _side(hitter, raw, capture.rate_hz)
-    notes += side_note
-    hitter = replace(hitter, bats=side)
-    matrix = MIRROR @ lab_to_upright if side == "left" else lab_to_upright
-    raw = _front_and_back({name: transformed(matrix, path) for name, path in body.centres.items()}, side)
-
-    paths = _motion(raw, capture, setup, hitter)
-    landing = find_plant(paths, capture.source, setup.moments)
-    forces = _foot_forces(capture, raw, matrix, landing["plant"])
-    if forces is not None:
-        paths = replace(paths, forces=forces)
-        landing = find_plant(paths, capture.source, setup.moments)
+    sided = _sided(capture, body, hitter or Hitter())
+    landing, forces = _land(capture, sided, setup)
     plant = landing["plant"]
     assert plant.index is not None
-    turn_matrix, heading_method, heading_sd = _to_pitcher(paths.joints, plant.index, setup, matrix)
-    whole = turn_matrix @ matrix
+    paths = _motion(sided.centres, capture, setup, sided.hitter)
+    turn, heading_method, heading_sd = _to_pitcher(paths.joints, plant.index, setup, sided.matrix)
+    whole = turn @ sided.matrix
 
-    turned = {name: transformed(turn_matrix, path) for name, path in raw.items()}
+    centres = {name: transformed(turn, path) for name, path in sided.centres.items()}
     if forces is not None:
-        forces = FootForces(forces.front @ turn_matrix[:3, :3].T, forces.back @ turn_matrix[:3, :3].T)
-    paths = replace(_motion(turned, capture, setup, hitter), forces=forces)
-    moments = ordered(landing | find_turn(paths, plant, setup.moments))
-    points = np.stack([_clean(turned, name, capture.rate_hz, moments["contact"]) for name in POINTS], axis=1)
+        forces = FootForces(forces.front @ turn[:3, :3].T, forces.back @ turn[:3, :3].T)
+    moments = ordered(landing | find_turn(_motion(centres, capture, setup, sided.hitter), plant, setup.moments))
+    points = np.stack([_clean(centres, name, capture.rate_hz, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
     return Swing(
         source=capture.source,
-        hitter=hitter,
-        height_sd_m=height_sd,
+        hitter=sided.hitter,
+        height_sd_m=sided.height_sd_m,
         setup=setup,
         rate_hz=capture.rate_hz,
         points=points,
         point_sd_m=_point_sd(capture, body),
-        noise_m=_noise_after_filtering(turned, joints, capture.rate_hz),
-        com=_com(joints, hitter),
+        noise_m=_noise_after_filtering(centres, joints, capture.rate_hz),
+        com=_com(joints, sided.hitter),
         head_forward=body.head_forward @ whole[:3, :3].T,
         moments=moments,
         forces=forces,
@@ -106,8 +91,41 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
         heading_sd_rad=heading_sd,
         plate_known=setup.plate is not None,
         lab_from_hitting=np.asarray(np.linalg.inv(whole), dtype=np.float64),
-        notes=tuple(notes),
+        notes=sided.notes,
     )
+
+
+@dataclass(frozen=True)
+class _Sided:
+    """A body that stands upright on the floor, its sides named front and back, a left-handed hitter mirrored."""
+
+    matrix: FloatArray
+    centres: dict[str, FloatArray]
+    hitter: Hitter
+    height_sd_m: float
+    notes: tuple[str, ...]
+
+
+def _sided(capture: Capture, body: Body, hitter: Hitter) -> _Sided:
+    hitter, height_sd, notes = _complete_hitter(hitter, capture, body)
+    matrix, floor_notes = _upright_matrix(capture, body)
+    upright_centres = {name: transformed(matrix, path) for name, path in body.centres.items()}
+    side, side_notes = _side(hitter, upright_centres, capture)
+    if side == "left":
+        matrix = MIRROR @ matrix
+    centres = _front_and_back({name: transformed(matrix, path) for name, path in body.centres.items()}, side)
+    every_note = (*capture.notes, *body.notes, *notes, *floor_notes, *side_notes)
+    return _Sided(matrix, centres, replace(hitter, bats=side), height_sd, every_note)
+
+
+def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Moment], FootForces | None]:
+    """Moments up to the landing, and the forces under the feet, which tell it better once they are assigned."""
+    paths = _motion(sided.centres, capture, setup, sided.hitter)
+    landing = find_plant(paths, capture.source, setup.moments)
+    forces = _foot_forces(capture, sided.centres, sided.matrix, landing["plant"])
+    if forces is not None:
+        landing = find_plant(replace(paths, forces=forces), capture.source, setup.moments)
+    return landing, forces
 
 
 def _complete_hitter(hitter: Hitter, capture: Capture, body: Body) -> tuple[Hitter, float, list[str]]:
@@ -126,24 +144,25 @@ def _complete_hitter(hitter: Hitter, capture: Capture, body: Body) -> tuple[Hitt
     return replace(hitter, name=name, height_m=round(height, 3), mass_kg=mass), sd, [note]
 
 
-def _upright_matrix(capture: Capture, body: Body, notes: list[str]) -> FloatArray:
+def _upright_matrix(capture: Capture, body: Body) -> tuple[FloatArray, list[str]]:
     """Lab to an upright frame with the floor at zero."""
     feet = [body.centres[f"{s}_{name}"] for s in "lr" for name in ("heel", "ball")]
     floor, note = floor_height(capture, body.up, feet)
-    if note:
-        notes.append(note)
     matrix = upright(body.up)
     matrix[2, 3] = -floor
-    return matrix
+    return matrix, [note] if note else []
 
 
-def _side(hitter: Hitter, raw: Mapping[str, FloatArray], rate_hz: float) -> tuple[Side, list[str]]:
-    quiet = {name: lowpass(raw[name], rate_hz, BODY_CUTOFF_HZ) for name in ("l_shoulder", "r_shoulder")}
-    found, method = side_of_plate(quiet, rate_hz)
+def _side(hitter: Hitter, centres: Mapping[str, FloatArray], capture: Capture) -> tuple[Side, list[str]]:
+    shoulders = {s: lowpass(centres[s], capture.rate_hz, BODY_CUTOFF_HZ) for s in ("l_shoulder", "r_shoulder")}
+    found, fastest = side_of_plate(shoulders, capture.rate_hz)
     if hitter.bats is None:
-        return found, [f"bats {found}: {method}"]
-    if hitter.bats != found:
-        return hitter.bats, [f"bats {hitter.bats} as given, but the shoulders turn as a {found}-handed hitter's do"]
+        return found, [f"bats {found}: found from the direction of the fastest turn of the shoulders"]
+    if hitter.bats != found and fastest >= SLOWEST_TURN:
+        raise OptionError(
+            f"{capture.source}: bats {hitter.bats} is given, but the shoulders turn as a {found}-handed hitter's do;"
+            " correct it, or look whether left and right labels are swapped"
+        )
     return hitter.bats, []
 
 

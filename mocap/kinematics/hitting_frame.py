@@ -38,7 +38,7 @@ def upright(up: FloatArray) -> FloatArray:
     return matrix
 
 
-def side_of_plate(centres: Mapping[str, FloatArray], rate_hz: float) -> tuple[Side, str]:
+def side_of_plate(centres: Mapping[str, FloatArray], rate_hz: float) -> tuple[Side, float]:
     """Which side the hitter bats from, by the way he turns.
 
     Parameters
@@ -50,12 +50,12 @@ def side_of_plate(centres: Mapping[str, FloatArray], rate_hz: float) -> tuple[Si
 
     Returns
     -------
-    (side, method)
-        A right-handed hitter turns counter-clockwise seen from above.
+    (side, fastest)
+        A right-handed hitter turns counter-clockwise seen from above. `fastest` is that turning speed. [rad/s]
     """
     rate = turning(centres["l_shoulder"], centres["r_shoulder"], rate_hz)
     fastest = rate[np.nanargmax(np.abs(rate))] if np.isfinite(rate).any() else 0.0
-    return ("right" if fastest >= 0 else "left"), "found from the direction of the fastest turn of the shoulders"
+    return ("right" if fastest >= 0 else "left"), abs(float(fastest))
 
 
 def floor_height(capture: Capture, up: FloatArray, feet: list[FloatArray]) -> tuple[float, str]:

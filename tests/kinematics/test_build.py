@@ -91,9 +91,11 @@ def test_short_gaps_are_filled_and_long_ones_stay(posed, make_capture) -> None:
     assert any("10 samples in short gaps" in note for note in swing.notes)
 
 
-def test_the_side_given_wins_and_a_doubt_is_noted(posed, make_capture) -> None:
-    swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz), mocap.Hitter(height_m=1.8, bats="right"))
-    assert not any("bats" in note for note in swing.notes)
+def test_a_side_that_contradicts_the_turn_is_refused(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz)
+    assert mocap.build_swing(capture, mocap.Hitter(height_m=1.8, bats="right")).notes == ()
+    with pytest.raises(mocap.MocapError, match="bats left is given, but the shoulders turn as a right-handed"):
+        mocap.build_swing(capture, mocap.Hitter(height_m=1.8, bats="left"))
 
 
 @pytest.mark.parametrize(
