@@ -61,6 +61,8 @@ class Check:
         Where the limits come from.
     reason : str
         One plain sentence.
+    good : tuple of 2 floats, or tuple of str
+        The band, infinite at an open end, or the texts, that count as good.
     """
 
     measure: str
@@ -68,6 +70,7 @@ class Check:
     limits: str
     source: str
     reason: str
+    good: tuple[float, float] | tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

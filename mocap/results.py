@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from typing import Any
 
 from mocap.comparison import Comparison
-from mocap.findings import Findings, Measure
+from mocap.findings import Check, Findings, Measure
 from mocap.kinematics.inspection import Inspection
 from mocap.swing import Moment, Swing
 
@@ -46,7 +47,7 @@ def findings_object(swing: Swing, findings: Findings, comparison: Comparison | N
         },
         "moments": {name: _moment(moment) for name, moment in findings.moments.items()},
         "measures": {name: _measure(measure) for name, measure in findings.measures.items()},
-        "checks": [asdict(check) for check in findings.checks],
+        "checks": [_check(check) for check in findings.checks],
     }
     if comparison is not None:
         found["differences"] = [
@@ -76,6 +77,11 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
         "measurable": inspection.measurable,
         "verdict": inspection.verdict,
     }
+
+
+def _check(check: Check) -> dict[str, Any]:
+    good = [end if isinstance(end, str) or math.isfinite(end) else None for end in check.good]
+    return {**asdict(check), "good": good}
 
 
 def _moment(moment: Moment) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -20,6 +21,8 @@ from mocap.swing import Swing
 USUAL_PITCH_DEG = -8.0
 #: The zone is looked for this far around contact. [s] This project's default.
 ZONE_REACH_S = 0.15
+#: Points of the path per frame there.
+FINE = 20
 TURN = ("plant", "contact")
 CONTACT = ("contact",)
 
@@ -45,8 +48,29 @@ def pitch_descent_deg(swing: Swing) -> float:
     return USUAL_PITCH_DEG if given is None else given
 
 
-def zone_span(swing: Swing) -> tuple[int, int] | None:
-    """First and last frame around contact in which the sweet spot stays in the pitch's vertical reach.
+@dataclass(frozen=True)
+class ZonePath:
+    """The sweet spot's path through the hitting zone.
+
+    Attributes
+    ----------
+    path : ndarray, shape (N, 3)
+        From where it enters the zone to where it leaves it, hitting frame. [m]
+    first_frame : int
+        The first frame inside.
+    """
+
+    path: FloatArray
+    first_frame: int
+
+    @property
+    def length(self) -> float:
+        """Length of the path. [m]"""
+        return float(np.linalg.norm(np.diff(self.path, axis=0), axis=1).sum())
+
+
+def zone_path(swing: Swing) -> ZonePath:
+    """The sweet spot's path around contact, as long as it stays within the pitch's vertical reach.
 
     Parameters
     ----------
@@ -54,21 +78,46 @@ def zone_span(swing: Swing) -> tuple[int, int] | None:
 
     Returns
     -------
-    (first, last) or None
-        Both inside; None where there is no bat or no contact.
+    ZonePath
+
+    Raises
+    ------
+    NotMeasurableError
+        No contact, or the bat is not seen around it.
+
+    Notes
+    -----
+    Inside is where the height over or under the pitch's line is at most ball radius plus barrel radius and the sweet
+    spot moves toward the pitcher.
     """
-    if swing.index("contact") is None or not swing.has(*BAT):
-        return None
     contact = at(swing, "contact")
+    before, after = (_inside_path(swing, contact, step) for step in (-1, 1))
+    first = contact - (len(before) - 1) // FINE
+    return ZonePath(np.concatenate([before[::-1], after[1:]]), first)
+
+
+def _inside_path(swing: Swing, contact: int, step: int) -> FloatArray:
+    """Path from contact forward (1) or backward (-1) in time up to where it leaves the zone, shape (N, 3). [m]"""
+    from scipy.interpolate import CubicSpline
+
     spot = sweet_spot(swing)
-    inside = np.abs(spot[:, 2] - pitch_line_height(swing, spot[:, 0])) <= zone_half_height()
-    inside &= velocity(spot, swing)[:, 0] > 0
-    if not inside[contact]:
-        return contact, contact
-    before, after = np.flatnonzero(~inside[:contact]), np.flatnonzero(~inside[contact:])
-    first = int(before[-1]) + 1 if len(before) else 0
-    last = contact + int(after[0]) - 1 if len(after) else len(inside) - 1
-    return first, last
+    spot = (spot[contact:] if step > 0 else spot[contact::-1])[: int(ZONE_REACH_S * swing.rate_hz) + 1]
+    seen = np.isfinite(spot).all(axis=1)
+    spot = spot if seen.all() else spot[: int(np.argmin(seen))]
+    if len(spot) < 4:
+        raise NotMeasurableError("the bat is not seen around contact")
+    # Between frames the barrel moves by 10 cm and more, so the edge of the zone is looked for on a spline.
+    fine = CubicSpline(np.arange(len(spot)), spot)(np.arange((len(spot) - 1) * FINE + 1) / FINE)
+    off = np.abs(fine[:, 2] - pitch_line_height(swing, fine[:, 0])) - zone_half_height()
+    inside = off <= 0
+    inside[1:] &= np.diff(fine[:, 0]) * step > 0
+    if inside.all():
+        return fine
+    last = int(np.argmin(inside)) - 1
+    if off[last + 1] <= 0:  # it leaves by turning back
+        return fine[: last + 1]
+    edge = fine[last] + (fine[last + 1] - fine[last]) * off[last] / (off[last] - off[last + 1])
+    return np.concatenate([fine[: last + 1], edge[None]])
 
 
 @measure("bat_speed", "m/s", "Bat speed", moments=TURN, points=BAT, source=DEFINITION)
@@ -112,33 +161,7 @@ def plane_match(swing: Swing) -> float:
 @measure("hitting_zone", "m", "Barrel in the hitting zone", moments=CONTACT, points=BAT, source=DEFINITION)
 def hitting_zone(swing: Swing) -> float:
     """Length of the sweet spot's path around contact within ball radius plus barrel radius of the pitch's line."""
-    contact = at(swing, "contact")
-    before, after = (_inside_length(swing, contact, step) for step in (-1, 1))
-    return before + after
-
-
-def _inside_length(swing: Swing, contact: int, step: int) -> float:
-    """Length of the path from contact forward (1) or backward (-1) in time until it leaves the zone. [m]"""
-    from scipy.interpolate import CubicSpline
-
-    frames = int(ZONE_REACH_S * swing.rate_hz)
-    spot = (
-        sweet_spot(swing)[contact : contact + frames + 1] if step > 0 else sweet_spot(swing)[contact::-1][: frames + 1]
-    )
-    spot = spot[: int(np.argmin(np.isfinite(spot).all(axis=1))) or len(spot)]
-    if len(spot) < 4:
-        raise NotMeasurableError("the bat is not seen around contact")
-    # Between frames the barrel moves by 10 cm and more, so the edge of the zone is looked for on a spline.
-    fine = CubicSpline(np.arange(len(spot)), spot)(np.arange(0, len(spot) - 1 + 1e-9, 0.05))
-    off = np.abs(fine[:, 2] - pitch_line_height(swing, fine[:, 0])) - zone_half_height()
-    inside = off <= 0
-    inside[1:] &= np.diff(fine[:, 0]) * step > 0
-    steps = np.linalg.norm(np.diff(fine, axis=0), axis=1)
-    if inside.all():
-        return float(steps.sum())
-    last = int(np.argmin(inside)) - 1
-    rest = steps[last] * off[last] / (off[last] - off[last + 1]) if off[last + 1] > 0 else 0.0
-    return float(steps[:last].sum() + rest)
+    return zone_path(swing).length
 
 
 @measure(

@@ -80,10 +80,10 @@ def check(measure: Measure, limit: Limit) -> Check:
     words = _words(measure, limit)
     if measure.value is None:
         reason = f"{measure.label}: not measurable, because {measure.why}"
-        return Check(measure.name, "not measurable", words, limit.source, reason)
+        return Check(measure.name, "not measurable", words, limit.source, reason, limit.good)
     if isinstance(measure.value, str):
         verdict: Verdict = "good" if measure.value in limit.good else "near" if measure.value in limit.near else "off"
-        return Check(measure.name, verdict, words, limit.source, f"{measure.label}: {measure.value}")
+        return Check(measure.name, verdict, words, limit.source, f"{measure.label}: {measure.value}", limit.good)
     reach = 1.96 * (measure.sd or 0.0)
     # Both ends of the interval, and every limit inside it: a band narrower than the interval lies wholly between.
     edges = [edge for band in (limit.good, limit.near) for edge in band if isinstance(edge, float)]
@@ -91,10 +91,10 @@ def check(measure: Measure, limit: Limit) -> Check:
     verdicts = {_verdict(v, limit) for v in (*probes, *(e for e in edges if abs(e - measure.value) < reach))}
     if len(verdicts) == 1:
         verdict = verdicts.pop()
-        return Check(measure.name, verdict, words, limit.source, _reason(measure, limit, verdict))
+        return Check(measure.name, verdict, words, limit.source, _reason(measure, limit, verdict), limit.good)
     possible = " or ".join(name for name in ("good", "near", "off") if name in verdicts)
     reason = f"{measure.label}: {possible}, the plus-minus reaches across a limit"
-    return Check(measure.name, "too close to call", words, limit.source, reason)
+    return Check(measure.name, "too close to call", words, limit.source, reason, limit.good)
 
 
 def check_all(measures: Mapping[str, Measure], limits: tuple[Limit, ...]) -> tuple[Check, ...]:

@@ -151,7 +151,7 @@ class Film:
         self.separation = guides.SeparationLine(comparison)
         self.hands = guides.HandsPath(comparison)
         self.weight = guides.WeightBar(comparison, scene.findings)
-        self.zone = guides.HittingZone(comparison, scene.zone) if scene.zone else None
+        self.zone = guides.HittingZone(scene.zone) if scene.zone else None
 
     def _shots(self) -> list[Shot]:
         """Every frame in turn, the held moments a second time."""

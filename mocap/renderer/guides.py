@@ -5,7 +5,6 @@ A guide takes its places from the swing and its numbers from the findings; it co
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -14,13 +13,12 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.comparison import Comparison
 from mocap.findings import Findings
-from mocap.kinematics.registry import mid_foot, mid_hands, sweet_spot
+from mocap.kinematics.barrel import ZonePath
+from mocap.kinematics.registry import mid_foot, mid_hands
 from mocap.renderer.pen import Pen
 from mocap.renderer.style import BLUE, HAIRLINE, INK, RED, WHITE, YELLOW
 from mocap.renderer.view import Framing
 from mocap.swing import POINTS
-
-_GOOD_BAND = re.compile(r"good (\d+(?:\.\d+)?) % to (\d+(?:\.\d+)?) %")
 
 _OVER_HEAD_M = 0.20  # how far the axis reaches above the head's centre
 
@@ -114,7 +112,7 @@ class WeightBar:
     """A bar under the feet, from back to front foot, with the place of the weight and the band that is good at plant.
 
     The mark stands where the measure `back_share` puts it at `plant`, elsewhere under the centre of mass. The band is
-    read from the measure's check, which says it in words; without a check there is none.
+    that of the measure's check; without a check there is none.
 
     Parameters
     ----------
@@ -135,9 +133,9 @@ class WeightBar:
         self.share = measure.value if measure is not None and isinstance(measure.value, float) else None
         self.share_sd = measure.sd if measure is not None else None
         self.offset_px = offset_px
-        limits = next((check.limits for check in findings.checks if check.measure == "back_share"), "")
-        found = _GOOD_BAND.search(limits)
-        self.band = (float(found[1]) / 100.0, float(found[2]) / 100.0) if found else None
+        good = next((check.good for check in findings.checks if check.measure == "back_share"), ())
+        ends = [end for end in good if isinstance(end, float) and np.isfinite(end)]
+        self.band = (ends[0], ends[1]) if len(ends) == 2 else None
 
     def bar(self, framing: Framing, unit: float, frame: int) -> tuple[float, float, float]:
         """x under the back foot, x under the front foot, y of the bar's middle. [px]"""
@@ -205,31 +203,21 @@ class HandsPath:
 
 
 class HittingZone:
-    """The stretch of the sweet spot's path on the pitch's line, with its two end marks.
+    """The stretch of the sweet spot's path on the pitch's line, with its two end marks; as long as the measure says."""
 
-    Parameters
-    ----------
-    comparison : Comparison
-    span : tuple of 2 ints
-        First and last frame inside the zone.
-    """
-
-    def __init__(self, comparison: Comparison, span: tuple[int, int]) -> None:
-        self.path = sweet_spot(comparison.swing)
-        self.span = span
+    def __init__(self, zone: ZonePath) -> None:
+        self.zone = zone
 
     def reach(self, frame: int) -> FloatArray:
         """The arc, from the moment it is drawn."""
-        return self.path[self.span[0] : self.span[1] + 1] if frame >= self.span[0] else np.empty((0, 3))
+        return self.zone.path if frame >= self.zone.first_frame else np.empty((0, 3))
 
     def draw(self, on: Canvas, frame: int) -> None:
         """The arc, from the moment the barrel enters the zone."""
-        first, last = self.span
-        if frame < first:
+        if frame < self.zone.first_frame:
             return
         unit = on.unit
-        arc = on.framing.project(self.path[first : last + 1])
-        arc = arc[np.isfinite(arc).all(axis=1)]
+        arc = on.framing.project(self.zone.path)
         if len(arc) < 2:
             return
         on.pen.line(arc, 7 * unit, YELLOW, casing=INK, casing_width=1.5 * unit)

@@ -14,7 +14,8 @@ from mocap.capture import FloatArray
 from mocap.comparison import Comparison
 from mocap.display import Units
 from mocap.findings import Findings
-from mocap.kinematics.barrel import zone_span
+from mocap.kinematics.barrel import ZonePath, zone_path
+from mocap.kinematics.registry import NotMeasurableError
 from mocap.renderer import ground, guides, style
 from mocap.renderer.ground import field_corners
 from mocap.renderer.layers import Body, Stage, outline
@@ -72,10 +73,12 @@ class Scene:
         return self.has_bat and bool(np.isfinite(self.comparison.reference_points[:, columns]).all(axis=(1, 2)).any())
 
     @cached_property
-    def zone(self) -> tuple[int, int] | None:
-        """First and last frame of the hitting zone."""
-        span = zone_span(self.swing)
-        return span if span is not None and span[1] > span[0] else None
+    def zone(self) -> ZonePath | None:
+        """The barrel's path through the hitting zone; None where it cannot be measured."""
+        try:
+            return zone_path(self.swing) if self.has_bat else None
+        except NotMeasurableError:
+            return None
 
     @cached_property
     def plate_offset(self) -> FloatArray:

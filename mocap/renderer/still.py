@@ -12,7 +12,7 @@ from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
-from mocap.kinematics.registry import mid_hands, sweet_spot
+from mocap.kinematics.registry import mid_hands
 from mocap.renderer import captions, guides
 from mocap.renderer.ground import box_corners, draw_floor, paper
 from mocap.renderer.margin import MarginNote, set_margin
@@ -178,7 +178,7 @@ class Still:
         seen = []
         for name in names:
             if name == "zone_end":
-                seen.append(sweet_spot(swing)[self.scene.zone[1]] if self.scene.zone else np.full(3, np.nan))
+                seen.append(self.scene.zone.path[-1] if self.scene.zone else np.full(3, np.nan))
             else:
                 seen.append((mid_hands(swing) if name == "mid_hands" else swing[name])[self.frame])
         if not seen or not np.isfinite(seen).all():
@@ -234,7 +234,7 @@ def guides_at(scene: Scene, moment: str, view: View, *, labelled: bool = True) -
     if moment == "plant":
         chosen.append(guides.SeparationLine(comparison))
     if moment in ("contact", "extension") and scene.zone is not None:
-        chosen.append(guides.HittingZone(comparison, scene.zone))
+        chosen.append(guides.HittingZone(scene.zone))
     if view.name != "above":
         since = scene.swing.index("plant") if labelled and moment == "contact" else None
         chosen.append(guides.BodyAxis(comparison, since))

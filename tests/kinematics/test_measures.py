@@ -262,8 +262,9 @@ def test_barrel_on_a_straight_path() -> None:
     assert value(swing, "hitting_zone") == pytest.approx(2 * half / np.cos(np.radians(20.0)), rel=1e-6)
     assert value(swing, "contact_depth") == pytest.approx(0.6 - 0.5)
     assert value(swing, "extension_reach") == pytest.approx(30.0 * 10 / RATE * np.cos(np.radians(20.0)))
-    first, last = barrel.zone_span(swing)  # type: ignore[misc]
-    assert first < INDEX["contact"] < last
+    zone = barrel.zone_path(swing)
+    assert zone.path[-1] - zone.path[0] == pytest.approx(2 * half * np.array([1, 0, np.tan(np.radians(20.0))]))
+    assert INDEX["contact"] - half / 30.0 * RATE / np.cos(np.radians(20.0)) <= zone.first_frame < INDEX["contact"]
 
 
 def test_hitting_zone_of_a_circular_path() -> None:
