@@ -14,6 +14,12 @@ def unit(vectors: FloatArray) -> FloatArray:
     return scaled
 
 
+def across(vectors: FloatArray, axes: FloatArray) -> FloatArray:
+    """Part of vectors of shape (..., 3) perpendicular to unit axes."""
+    part: FloatArray = vectors - np.sum(vectors * axes, axis=-1, keepdims=True) * axes
+    return part
+
+
 def angle_between(first: FloatArray, second: FloatArray) -> FloatArray:
     """Angle between vectors of shape (..., 3), 0 to pi. [rad]
 

@@ -6,17 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
+from mocap.kinematics.geometry import across, unit
 from mocap.reference import proportions
-
-
-def unit(vectors: FloatArray) -> FloatArray:
-    """Vectors scaled to length one along the last axis."""
-    return vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
-
-
-def across(vectors: FloatArray, axes: FloatArray) -> FloatArray:
-    """Part of each vector perpendicular to the unit axis of its row, shape (..., 3)."""
-    return vectors - np.sum(vectors * axes, axis=-1, keepdims=True) * axes
 
 
 def middle_joint(first: FloatArray, last: FloatArray, upper: float, lower: float, pole: FloatArray) -> FloatArray:

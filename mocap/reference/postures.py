@@ -8,8 +8,9 @@ from functools import cached_property
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.kinematics.geometry import across, unit
 from mocap.reference import proportions
-from mocap.reference.limbs import across, foot_points, heading_vectors, limb_length, middle_joint, unit, wrist
+from mocap.reference.limbs import foot_points, heading_vectors, limb_length, middle_joint, wrist
 from mocap.reference.parameters import SwingParameters
 from mocap.reference.tracks import Track, Turn, impact_lag, ramp, step
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.kinematics.geometry import across, unit
 from mocap.renderer.implicit import Field, IntArray, cut, ellipsoid, join, loft, mesh, neighbours
-from mocap.renderer.rig import BONES, SIDES, SPINE_STEPS, Proportions, across, ramp, rest_points, unit
+from mocap.renderer.rig import BONES, SIDES, SPINE_STEPS, Proportions, ramp, rest_points
 
 MODEL_HEIGHT = 1.80  # the height the girths below are written for
 SHOULDER_PASSES = 14  # rounds of averaging over neighbours, which keep the armpit from creasing

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.kinematics.geometry import across, unit
 from mocap.renderer.rig import (
     FLEX,
     NECK_LEAN,
@@ -13,14 +14,12 @@ from mocap.renderer.rig import (
     SPINE_STEPS,
     Motion,
     Proportions,
-    across,
     columns,
     complete,
     part_way,
     ramp,
     rest_points,
     turn_between,
-    unit,
 )
 
 Points = dict[str, FloatArray]

@@ -6,6 +6,7 @@ The surface is built once; `Figure.pose` moves it by weighted bone motions, all 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -127,7 +128,11 @@ def build_figure(points: FloatArray, height_m: float, *, bat: bool) -> Figure:
     -------
     Figure
     """
-    size = proportions(np.asarray(points, dtype=np.float64), height_m, bat=bat)
+    return _figure_of(proportions(np.asarray(points, dtype=np.float64), height_m, bat=bat), bat)
+
+
+@lru_cache(maxsize=4)  # still, sheet and film of one swing draw the same two figures
+def _figure_of(size: Proportions, bat: bool) -> Figure:
     parts = [make_body(size)]
     parts += [make_shoe(size, side) for side in SIDES]
     parts += [make_fist(size, side) for side in SIDES]

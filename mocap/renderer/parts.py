@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.kinematics.geometry import unit
 from mocap.renderer.body import MODEL_HEIGHT, Part, one_bone, pass_on
 from mocap.renderer.field import BARREL_DIAMETER
 from mocap.renderer.implicit import Field, cut, ellipsoid, join, loft, mesh
-from mocap.renderer.rig import SIDES, Proportions, ramp, rest_points, unit
+from mocap.renderer.rig import SIDES, Proportions, ramp, rest_points
 
 HANDLE_DIAMETER = 0.025
 KNOB_DIAMETER = 0.050

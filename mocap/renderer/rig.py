@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.kinematics.geometry import across, unit
 from mocap.swing import POINTS
 
 SIDES = ("front", "back")
@@ -66,17 +67,6 @@ class Proportions:
     ball_height: tuple[float, float]
     instep: tuple[float, float]
     toes: tuple[float, float]
-
-
-def unit(vector: FloatArray) -> FloatArray:
-    """Vectors of length 1 along the last axis; NaN where the length is zero."""
-    length = np.sqrt(np.sum(vector * vector, axis=-1, keepdims=True))
-    return np.asarray(vector / np.where(length > 1e-9, length, np.nan))
-
-
-def across(vector: FloatArray, axis: FloatArray) -> FloatArray:
-    """Part of `vector` perpendicular to the unit `axis`."""
-    return np.asarray(vector - np.sum(vector * axis, axis=-1, keepdims=True) * axis)
 
 
 def columns(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
