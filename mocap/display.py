@@ -40,7 +40,7 @@ def _quantity(value: float, sd: float | None, unit: str, *, fewest: int = 0, mos
     number = f"{value:.{digits}f}"
     if float(number) == 0.0:
         number = number.lstrip("-")
-    spread = "" if sd is None else f" ± {max(sd, 10.0**-digits):.{digits}f}"
+    spread = "" if not sd else f" ± {max(sd, 10.0**-digits):.{digits}f}"
     return f"{number}{spread}{unit}" if unit == "°" else f"{number}{spread} {unit}"
 
 

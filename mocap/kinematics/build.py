@@ -9,7 +9,7 @@ import numpy as np
 
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError, OptionError
-from mocap.kinematics.filtering import BAT_CUTOFF_HZ, BODY_CUTOFF_HZ, lowpass
+from mocap.kinematics.filtering import BAT_CUTOFF_HZ, BODY_CUTOFF_HZ, lowpass, lowpass_to_the_end
 from mocap.kinematics.geometry import middle_of_foot, on_bat
 from mocap.kinematics.hitting_frame import (
     MIRROR,
@@ -201,8 +201,9 @@ def _clean(raw: Mapping[str, FloatArray], name: str, rate_hz: float, contact: Mo
     split = contact.index
     if split is None or contact.method != SPEED_BREAK or name not in BAT_POINTS:
         return lowpass(path, rate_hz, _cutoff(name))
-    before = lowpass(path[: split + 1], rate_hz, _cutoff(name))
-    return np.concatenate([before, lowpass(path[split + 1 :], rate_hz, _cutoff(name))])
+    before = lowpass_to_the_end(path[: split + 1], rate_hz, _cutoff(name))
+    after = lowpass_to_the_end(path[:split:-1], rate_hz, _cutoff(name))[::-1]
+    return np.concatenate([before, after])
 
 
 def _to_pitcher(

@@ -11,6 +11,8 @@ from mocap.capture import FloatArray
 BODY_CUTOFF_HZ = 14.0
 #: Cut-off for wrists, hands and bat, which move in shorter times. [Hz] This project's default.
 BAT_CUTOFF_HZ = 25.0
+#: The path's end before a blow is carried on by a cubic through this much of it. [s] This project's default.
+END_FIT_S = 0.025
 #: Gaps up to this long are bridged by a spline. [s] This project's default.
 LONGEST_GAP_S = 0.10
 
@@ -58,6 +60,38 @@ def lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float) -> FloatArray:
             if stop - start > pad:
                 out[start:stop, column] = filtfilt(b, a, flat[start:stop, column], padlen=pad)
     return out.reshape(paths.shape)
+
+
+def lowpass_to_the_end(paths: FloatArray, rate_hz: float, cutoff_hz: float) -> FloatArray:
+    """Low-pass whose last samples keep position and slope, for a path that breaks off at a blow.
+
+    Parameters
+    ----------
+    paths : ndarray, shape (F, C)
+    rate_hz, cutoff_hz : float
+        [Hz]
+
+    Returns
+    -------
+    ndarray, shape (F, C)
+
+    Notes
+    -----
+    Before it is filtered the path is carried on beyond its end by the cubic through its last samples (`END_FIT_S`),
+    so that the end lies inside. The filter's own mirrored extension would bend the velocity there.
+    """
+    count = max(round(END_FIT_S * rate_hz) + 1, 5)
+    tail = paths[-count:]
+    if len(paths) < count + 4 or not np.isfinite(tail).all():
+        return lowpass(paths, rate_hz, cutoff_hz)
+    time = np.arange(-count + 1, 1)
+    beyond = np.arange(1, round(2.0 / cutoff_hz * rate_hz) + 1)
+    carried_on = np.vander(beyond, 4) @ np.linalg.lstsq(np.vander(time, 4), tail, rcond=None)[0]
+    # The cubic is only good nearby: farther out it goes on straight.
+    near = max(count // 2, 2)
+    step = carried_on[near - 1] - carried_on[near - 2]
+    carried_on[near:] = carried_on[near - 1] + step * (beyond[near:] - near)[:, None]
+    return lowpass(np.concatenate([paths, carried_on]), rate_hz, cutoff_hz)[: len(paths)]
 
 
 def fill_gaps(paths: FloatArray, rate_hz: float) -> tuple[FloatArray, npt.NDArray[np.bool_]]:

@@ -37,6 +37,9 @@ LANDED_SHARE = 0.10
 TURN_ENDED = 0.10
 #: Sweet spot ahead of the front foot at contact for a pitch over the middle. [m] Common practice, no source.
 EXPECTED_DEPTH = 0.10
+#: A ball takes at least this share of the sweet spot's speed; a swing into the air keeps more of it over the same few
+#: milliseconds. This project's defaults.
+BLOW_LOSS, BLOW_WINDOW_S = 0.12, 0.006
 #: How a contact was found: seen in the barrel, or taken from the usual depth.
 SPEED_BREAK = "barrel's speed breaks"
 HANDS_ONLY = "estimated: half way from the fastest hands to straight arms (no bat or ball recorded)"
@@ -327,18 +330,21 @@ def _contact(paths: MotionPaths, plant: int, _found: Mapping[str, Moment]) -> Mo
 
 
 def _speed_break(paths: MotionPaths, plant: int) -> Moment | None:
-    """The frame before the barrel loses speed faster than any muscle could brake it."""
+    """The last frame before the barrel loses speed faster than any muscle could brake it.
+
+    Speeds are taken over a few milliseconds on either side of each frame, so that noise does not look like a blow.
+    """
     assert paths.sweet_spot is not None
-    moving = np.linalg.norm(np.diff(paths.sweet_spot[plant:], axis=0), axis=1) * paths.rate_hz
-    if len(moving) < 4 or not np.isfinite(moving).any():
+    spot = paths.sweet_spot[plant : plant + int(0.6 * paths.rate_hz)]
+    width = max(round(BLOW_WINDOW_S * paths.rate_hz), 1)
+    moved = np.linalg.norm(spot[width:] - spot[:-width], axis=1) * paths.rate_hz / width
+    before, after = moved[: -width - 1], moved[width + 1 :]
+    if not np.isfinite(before).any() or not np.isfinite(after).any():
         return None
-    loss = moving[:-1] - moving[1:]
-    fast = moving[:-1] > 0.8 * np.nanmax(moving)
-    sharp = fast & (loss > 0.08 * moving[:-1]) & (loss * paths.rate_hz > 1000.0)
-    hits = np.flatnonzero(sharp)
-    if not len(hits):
+    loss = np.where(before > 0.9 * np.nanmax(moved), (before - after) / before, np.nan)
+    if not np.isfinite(loss).any() or np.nanmax(loss) < BLOW_LOSS:
         return None
-    return named("contact", plant + int(hits[0]) + 1, paths, SPEED_BREAK, 0.002)
+    return named("contact", plant + width + int(np.nanargmax(loss)), paths, SPEED_BREAK, 0.002)
 
 
 def _depth_crossing(paths: MotionPaths, plant: int) -> Moment:

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mocap.kinematics.filtering import LONGEST_GAP_S, derivative, fill_gaps, lowpass, runs
+from mocap.kinematics.filtering import LONGEST_GAP_S, derivative, fill_gaps, lowpass, lowpass_to_the_end, runs
 
 RATE = 120.0
 
@@ -42,6 +42,18 @@ def test_missing_samples_split_a_path_and_nothing_leaks_across() -> None:
     assert np.isnan(filtered[90:130]).all()
     assert filtered[:90] == pytest.approx(lowpass(path[:90], RATE, 10.0))
     assert filtered[130:] == pytest.approx(lowpass(path[130:], RATE, 10.0))
+
+
+def test_the_end_of_a_path_that_breaks_off_keeps_its_velocity() -> None:
+    rate, radius, speed = 240.0, 1.1, 30.0
+    angle = np.arange(120) / rate * speed / radius
+    path = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    end = speed * np.array([-np.sin(angle[-1]), np.cos(angle[-1])])
+    kept = derivative(lowpass_to_the_end(path, rate, 25.0), rate)[-1]
+    plain = derivative(lowpass(path, rate, 25.0), rate)[-1]
+    # The last difference lies half a frame before the end, which turns its direction by speed / radius / rate / 2.
+    assert np.linalg.norm(kept - end) < 1.1 * speed * (speed / radius / rate / 2)
+    assert np.linalg.norm(kept - end) < 0.5 * np.linalg.norm(plain - end)
 
 
 def test_noise_is_reduced_by_the_share_of_its_band() -> None:
