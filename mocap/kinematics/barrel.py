@@ -13,7 +13,7 @@ from mocap.capture import FloatArray
 from mocap.kinematics.geometry import unit
 from mocap.kinematics.landing import BAT, DEFINITION, HANDS
 from mocap.kinematics.moments import USUAL_DEPTH
-from mocap.kinematics.registry import NotMeasurableError, at, measure, mid_hands, span, sweet_spot, velocity
+from mocap.kinematics.registry import NotMeasurableError, at, greatest, measure, mid_hands, span, sweet_spot, velocity
 from mocap.swing import Swing
 
 #: Descent of a pitch at the plate where the session does not say it. [deg] About 8 degrees down: common practice,
@@ -123,13 +123,13 @@ def _inside_path(swing: Swing, contact: int, step: int) -> FloatArray:
 @measure("bat_speed", "m/s", "Bat speed", moments=TURN, points=BAT, source=DEFINITION)
 def bat_speed(swing: Swing) -> float:
     """Greatest speed of the sweet spot up to contact."""
-    return float(np.nanmax(np.linalg.norm(velocity(sweet_spot(swing), swing)[span(swing, *TURN)], axis=1)))
+    return greatest(np.linalg.norm(velocity(sweet_spot(swing), swing)[span(swing, *TURN)], axis=1))
 
 
 @measure("hand_speed", "m/s", "Hand speed", moments=TURN, points=HANDS, source=DEFINITION)
 def hand_speed(swing: Swing) -> float:
     """Greatest speed of mid-hands up to contact."""
-    return float(np.nanmax(np.linalg.norm(velocity(mid_hands(swing), swing)[span(swing, *TURN)], axis=1)))
+    return greatest(np.linalg.norm(velocity(mid_hands(swing), swing)[span(swing, *TURN)], axis=1))
 
 
 @measure("attack_angle", "deg", "Attack angle", moments=CONTACT, points=BAT, source=DEFINITION)

@@ -71,7 +71,7 @@ def _taken(entry: Registered, swing: Swing) -> tuple[Value | None, str]:
     except NotMeasurableError as reason:
         return None, str(reason)
     if isinstance(value, float) and not np.isfinite(value):
-        return None, "points it needs are missing in the span"
+        return None, "points it needs are missing at that moment"
     return value, ""
 
 

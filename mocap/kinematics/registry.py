@@ -126,6 +126,19 @@ def distance(first: FloatArray, second: FloatArray) -> float:
     return float(np.linalg.norm(first - second))
 
 
+def greatest(values: FloatArray) -> float:
+    """Greatest of the values that are there.
+
+    Raises
+    ------
+    NotMeasurableError
+        None is.
+    """
+    if not np.isfinite(values).any():
+        raise NotMeasurableError("points it needs are missing in the span")
+    return float(np.nanmax(values))
+
+
 def mid_foot(swing: Swing, side: str) -> FloatArray:
     """Middle of a foot, shape (F, 3). [m]"""
     return middle_of_foot(*(swing[f"{side}_{name}"] for name in ("heel", "ball", "ankle")))

@@ -9,7 +9,7 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.kinematics.geometry import angle_between, angular_velocity, frame_from, unit
 from mocap.kinematics.landing import DEFINITION, foot_angle, knee_flexion, share_on_back
-from mocap.kinematics.registry import NotMeasurableError, at, distance, measure, span, velocity
+from mocap.kinematics.registry import NotMeasurableError, at, distance, greatest, measure, span, velocity
 from mocap.swing import Swing
 
 AXIS = ("pelvis", "head")
@@ -82,7 +82,7 @@ def forward_after_plant(swing: Swing) -> float:
     """Greatest distance the centre of mass travels toward the pitcher from plant to the finish, over height."""
     last = "finish" if swing.index("finish") is not None else "contact"
     path = swing.com[span(swing, "plant", last), 0]
-    return float(np.nanmax(path - path[0]) / swing.height_m)
+    return greatest(path - path[0]) / swing.height_m
 
 
 @measure("axis_drift", "m", "Drift of the body's axis", moments=TURN, points=AXIS, source=DEFINITION)
@@ -91,7 +91,7 @@ def axis_drift(swing: Swing) -> float:
     turn = span(swing, *TURN)
     top, foot = swing["head"][turn, :2], swing["pelvis"][turn, :2]
     paths = np.stack([top, (top + foot) / 2])
-    return float(np.nanmax(np.linalg.norm(paths - paths[:, :1], axis=2)))
+    return greatest(np.linalg.norm(paths - paths[:, :1], axis=2))
 
 
 @measure("axis_tilt", "deg", "Lean of the body's axis at contact", moments=("contact",), points=AXIS, source=DEFINITION)

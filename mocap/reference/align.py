@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.errors import InputError
 from mocap.reference.model import Reference
 from mocap.swing import POINTS, Moment, Swing
 
@@ -71,6 +72,11 @@ def aligned_points(swing: Swing, reference: Reference) -> FloatArray:
     -------
     ndarray, shape (F, P, 3)
         Hitting frame; at plant the middle of its feet lies over the middle of the hitter's. [m]
+
+    Raises
+    ------
+    InputError
+        An ankle of the hitter is not seen at plant.
     """
     times = synchronised_times(swing.moments, reference.moments, np.arange(swing.n_frames, dtype=float), swing.rate_hz)
     points = reference.at(times) * swing.height_m
@@ -78,6 +84,11 @@ def aligned_points(swing: Swing, reference: Reference) -> FloatArray:
     index = swing.index("plant")
     assert index is not None  # build_swing never returns a swing without it
     shift = middle_of_feet(swing.points[index]) - middle_of_feet(plant)
+    if not np.isfinite(shift).all():
+        raise InputError(
+            f"{swing.source}: an ankle is not seen at foot-plant (frame {index}), so the reference cannot be laid under"
+            " the hitter; fill the gap, or set a frame nearby with --moment plant=FRAME"
+        )
     return points + np.array([shift[0], shift[1], 0.0])
 
 

@@ -46,6 +46,11 @@ def compare(swing: Swing, reference: Reference, *, units: Units = "metric") -> C
     Returns
     -------
     Comparison
+
+    Raises
+    ------
+    InputError
+        An ankle of the hitter is not seen at plant.
     """
     points = aligned_points(swing, reference)
     plant = swing.index("plant")

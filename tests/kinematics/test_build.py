@@ -119,3 +119,23 @@ def test_a_handle_point_stands_for_a_missing_knob(posed, make_capture) -> None:
     swing = mocap.build_swing(replace(capture, labels=labels), HITTER)
     assert swing.has("bat_knob", "bat_barrel")
     assert any("handle" in note for note in swing.notes)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_pattern_of_gaps_gives_findings_or_a_clear_error(posed, make_capture, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    points = posed.points.copy()
+    for _ in range(8):
+        start = rng.integers(0, len(points) - 60)
+        points[start : start + rng.integers(5, 60), rng.integers(0, len(POINTS))] = np.nan
+    points[rng.random(points.shape[:2]) < 0.03 * (seed % 3)] = np.nan
+    found, message = {}, ""
+    try:
+        swing = mocap.build_swing(make_capture(points, posed.rate_hz), HITTER)
+        found = measure(swing).measures
+        mocap.compare(swing, mocap.load_reference())
+    except mocap.MocapError as error:
+        message = str(error)
+    assert bool(found) or bool(message)
+    assert "\n" not in message
+    assert all((entry.value is None) == bool(entry.why) for entry in found.values())

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -51,6 +52,13 @@ def test_feet_are_laid_over_each_other_at_plant(swing: mocap.Swing) -> None:
     feet = [POINTS.index("front_ankle"), POINTS.index("back_ankle")]
     middle = comparison.reference_points[plant, feet, :2].mean(axis=0)
     assert middle == pytest.approx(swing.points[plant, feet, :2].mean(axis=0), abs=1e-9)
+
+
+def test_a_hidden_ankle_at_plant_is_refused(swing: mocap.Swing) -> None:
+    points = swing.points.copy()
+    points[swing.index("plant"), POINTS.index("front_ankle")] = np.nan
+    with pytest.raises(InputError, match="an ankle is not seen at foot-plant"):
+        mocap.compare(replace(swing, points=points), mocap.load_reference())
 
 
 def test_a_known_difference_is_found_and_put_into_words(swing: mocap.Swing) -> None:
