@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from mocap.errors import MocapError
     from mocap.findings import Check, Findings, Measure
     from mocap.importer import read
+    from mocap.importer.c3d_writer import write_c3d
     from mocap.kinematics.build import build_swing
     from mocap.kinematics.inertia import centre_of_mass
     from mocap.kinematics.joint_centres import joint_centres
@@ -56,6 +57,7 @@ _HOMES = {
     "load_reference": "mocap.reference.model",
     "measure": "mocap.kinematics.measuring",
     "read": "mocap.importer",
+    "write_c3d": "mocap.importer.c3d_writer",
     "write_page": "mocap.renderer",
 }
 
@@ -84,6 +86,7 @@ __all__ = [
     "load_reference",
     "measure",
     "read",
+    "write_c3d",
     "write_page",
 ]
 

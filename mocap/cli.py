@@ -126,7 +126,7 @@ def compare(
 ) -> None:
     """Lay the swing in PATH over a reference of the same height: still, sheet, video, page and measures.
 
-    PATH is a C3D file, or a session folder (every swing it lists, each in a folder of its own).
+    PATH is a recording (C3D, TRC, CSV), or a session folder (every swing it lists, each in a folder of its own).
     """
     from mocap.job import Job, run_jobs
 

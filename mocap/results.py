@@ -58,7 +58,31 @@ def findings_object(swing: Swing, findings: Findings, comparison: Comparison | N
 
 
 def inspection_object(inspection: Inspection) -> dict[str, Any]:
-    """What a recording holds, as plain data."""
+    """What a recording holds, as plain data.
+
+    Parameters
+    ----------
+    inspection : Inspection
+
+    Returns
+    -------
+    dict
+        - `file`, `frames`, `rate_hz`, `duration_s`, `first_frame`
+        - `measurable`, `verdict`, `limits`
+        - `concerns`: `kind` (sides, swap, never_seen, never_moves, held, jumps, gap, plate, rate), `labels`, `text`,
+          the worst first
+        - `marker_set` (null where none is complete), `bat`
+        - `points`: `label`, `missing_share`, `longest_gap` [frames], `longest_gap_s`, `mean_residual_m` and
+          `worst_residual_m` (null where not stated), `jumps` (`kind` spike or step, `frame`, `last_frame`, `off_m`,
+          `speed_m_per_s`), `never_moves`, `held` (first and last frame of each span)
+        - `swaps`: `labels`, `frame`, `last_frame`, `distance_m`
+        - `plates`: `type`, `size_m`, `corners_m`, `peak_n`, `unloaded_share`, `rate_hz`
+        - `analog`: `channels`, `units`, `rate_hz`
+        - `events`: `label`, `context`, `time_s`
+        - `subject`, `notes` (what was repaired or doubted while reading)
+
+        Frames count from 0.
+    """
     capture = inspection.capture
     return {
         "file": capture.source,
@@ -66,16 +90,33 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
         "rate_hz": capture.rate_hz,
         "duration_s": capture.duration_s,
         "first_frame": capture.first_frame,
-        "points": [asdict(point) for point in inspection.points],
-        "analog": {"channels": list(capture.analog_labels), "rate_hz": capture.analog_rate_hz},
-        "plates": [{"type": plate.plate_type, "corners_m": plate.corners.tolist()} for plate in capture.plates],
-        "events": [asdict(event) for event in capture.events],
-        "subject": dict(capture.subject),
-        "marker_set": inspection.marker_set or None,
-        "bat": inspection.bat,
-        "notes": list(capture.notes),
         "measurable": inspection.measurable,
         "verdict": inspection.verdict,
+        "limits": list(inspection.limits),
+        "concerns": [asdict(concern) for concern in inspection.concerns],
+        "marker_set": inspection.marker_set or None,
+        "bat": inspection.bat,
+        "points": [asdict(point) for point in inspection.points],
+        "swaps": [asdict(swap) for swap in inspection.swaps],
+        "plates": [
+            {
+                "type": quality.plate_type,
+                "size_m": list(quality.size_m),
+                "corners_m": plate.corners.tolist(),
+                "peak_n": quality.peak_n,
+                "unloaded_share": quality.unloaded_share,
+                "rate_hz": quality.rate_hz,
+            }
+            for quality, plate in zip(inspection.plates, capture.plates, strict=True)
+        ],
+        "analog": {
+            "channels": list(capture.analog_labels),
+            "units": list(capture.analog_units),
+            "rate_hz": capture.analog_rate_hz,
+        },
+        "events": [asdict(event) for event in capture.events],
+        "subject": dict(capture.subject),
+        "notes": list(capture.notes),
     }
 
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
+from rich.text import Text
 
-from mocap.display import MOMENT_WORDS, Units, format_height, format_length, format_measure
+from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
 from mocap.findings import Findings
 from mocap.kinematics.inspection import Inspection
+from mocap.kinematics.point_quality import PointQuality
 from mocap.swing import Swing
 
-#: How many of the worst points an inspection lists.
+#: How many concerns, and how many of the worst points, an inspection lists.
 WORST = 12
 
 
@@ -55,10 +58,22 @@ def print_findings(swing: Swing, findings: Findings, units: Units) -> None:
 
 
 def print_inspection(inspection: Inspection) -> None:
-    """Print what a recording holds."""
+    """Print what a recording holds: the verdict, what is worth a look, the facts, and the points, worst first."""
     console = Console()
+    console.print(f"{inspection.capture.source}: {inspection.verdict}", highlight=False, markup=False)
+    if inspection.concerns:
+        console.print("Worth a look", style="bold")
+        for concern in inspection.concerns[:WORST]:
+            console.print(Padding(Text(concern.text), (0, 0, 0, 2)))
+        if len(inspection.concerns) > WORST:
+            console.print(f"  and {len(inspection.concerns) - WORST} more, all in --json", style="dim", highlight=False)
+    console.print(_facts(inspection))
+    _print_points(console, inspection)
+
+
+def _facts(inspection: Inspection) -> Table:
+    """What the recording consists of."""
     capture = inspection.capture
-    console.print(f"{capture.source}: {inspection.verdict}", highlight=False)
     facts = _table("", "")
     facts.show_header = False
     facts.add_row("Frames", f"{capture.n_frames} at {capture.rate_hz:g} Hz ({capture.duration_s:.2f} s)")
@@ -66,28 +81,81 @@ def print_inspection(inspection: Inspection) -> None:
     facts.add_row("Points", f"{len(capture.labels)} ({inspection.marker_set or 'no known set complete'}{bat})")
     if capture.analog_rate_hz:
         facts.add_row("Analog", f"{len(capture.analog_labels)} channels at {capture.analog_rate_hz:g} Hz")
-    for number, plate in enumerate(capture.plates, start=1):
-        load = plate.force[:, 2].max()
-        facts.add_row(f"Force plate {number}", f"type {plate.plate_type}, greatest vertical force {load:.0f} N")
+    for number, plate in enumerate(inspection.plates, start=1):
+        size = " by ".join(f"{100 * edge:.0f}" for edge in plate.size_m)
+        facts.add_row(
+            f"Force plate {number}",
+            f"type {plate.plate_type}, {size} cm, greatest vertical force {plate.peak_n:.0f} N,"
+            f" unloaded {100 * plate.unloaded_share:.0f} % of the time",
+        )
     if capture.events:
-        facts.add_row("Events", ", ".join(f"{e.context} {e.label} {e.time_s:.2f} s".strip() for e in capture.events))
-    known = [f"{key.removesuffix('_m').removesuffix('_kg')} {value}" for key, value in capture.subject.items()]
-    if known:
-        facts.add_row("Subject", ", ".join(known[:3] if len(known) > 6 else known))
+        facts.add_row(
+            "Events", Text(", ".join(f"{e.context} {e.label} {e.time_s:.2f} s".strip() for e in capture.events))
+        )
+    known = [_known(key, value) for key, value in capture.subject.items() if key in ("name", "height_m", "mass_kg")]
+    more = len(capture.subject) - len(known)
+    if known or more:
+        facts.add_row("Subject", Text(", ".join([*known, *([f"{more} measurements of the lab"] if more else [])])))
     for note in capture.notes:
-        facts.add_row("Note", note)
-    console.print(facts)
-    worst = sorted(inspection.points, key=lambda point: (-point.missing_share, point.label))
-    shown = [point for point in worst if point.missing_share > 0][:WORST]
-    if not shown:
-        console.print("Every point is seen in every frame.")
+        facts.add_row("Note", Text(note))
+    return facts
+
+
+def _known(key: str, value: object) -> str:
+    """One fact about the subject as a person reads it."""
+    match key:
+        case "height_m":
+            return format_height(float(str(value)))
+        case "mass_kg":
+            return f"{float(str(value)):.1f} kg"
+        case _:
+            return str(value)
+
+
+def _print_points(console: Console, inspection: Inspection) -> None:
+    """The points with something to say about, worst first."""
+    swapped = {label for swap in inspection.swaps for label in swap.labels}
+
+    def badness(point: PointQuality) -> tuple[bool, float, int, float, str]:
+        stuck = point.label in swapped or point.never_moves or bool(point.held)
+        return (
+            not stuck,
+            -max((j.off_m for j in point.jumps), default=0.0),
+            -len(point.jumps),
+            -point.missing_share,
+            point.label,
+        )
+
+    faulty = [
+        p for p in inspection.points if p.missing_share or p.jumps or p.never_moves or p.held or p.label in swapped
+    ]
+    if not faulty:
+        console.print("Every point is seen in every frame; none jumps, stands still or changes places with another.")
         return
-    points = _table("Point", "Missing", "Longest gap", "Mean residual")
-    for point in shown:
-        residual = format_length(point.mean_residual_m) if point.mean_residual_m is not None else "not stated"
-        gap = f"{point.longest_gap} frames ({point.longest_gap / capture.rate_hz:.2f} s)"
-        points.add_row(point.label, f"{100 * point.missing_share:.1f} %", gap, residual)
-    console.print(points)
+    table = _table("Point", "Missing", "Longest gap", "Residual", "Looks wrong")
+    for point in sorted(faulty, key=badness)[:WORST]:
+        gap = f"{point.longest_gap} frames ({point.longest_gap_s:.2f} s)" if point.longest_gap else ""
+        wrong = [f"{len(point.jumps)} jump{'s' if len(point.jumps) > 1 else ''}"] if point.jumps else []
+        wrong += ["exchanged"] if point.label in swapped else []
+        wrong += ["never moves"] if point.never_moves else []
+        wrong += ["held"] if point.held else []
+        table.add_row(
+            Text(point.label), f"{100 * point.missing_share:.1f} %", gap, _residual(point), Text(", ".join(wrong))
+        )
+    console.print(table)
+    rest = len(inspection.points) - min(len(faulty), WORST)
+    if len(faulty) > WORST:
+        console.print(f"{len(faulty) - WORST} more points have gaps or jumps; all are in --json", highlight=False)
+    elif rest:
+        others = f"The other {rest} points are" if rest > 1 else "The other point is"
+        console.print(f"{others} seen in every frame, without jumps.", highlight=False)
+
+
+def _residual(point: PointQuality) -> str:
+    """Mean and worst residual in millimetres."""
+    if point.mean_residual_m is None or point.worst_residual_m is None:
+        return "not stated"
+    return f"{1000 * point.mean_residual_m:.1f} mm (worst {1000 * point.worst_residual_m:.1f})"
 
 
 def _table(*columns: str) -> Table:

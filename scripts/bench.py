@@ -5,10 +5,11 @@ Absolute times depend on the machine and are printed only beside the ratio.
 
 from __future__ import annotations
 
-import io
+import importlib.util
 import sys
 import tempfile
 import time
+import tracemalloc
 import warnings
 from collections.abc import Callable
 from pathlib import Path
@@ -24,6 +25,7 @@ from mocap.kinematics.inertia import centre_of_mass  # noqa: E402
 from mocap.swing import POINTS  # noqa: E402
 
 RECORDING = ROOT / "demo_sessions" / "first_session" / "swing_01.c3d"
+GAIT = ROOT.parent / "shared" / "data" / "c3d" / "full_body_gait.c3d"
 FILM_FRAMES = 120
 SIZE = (1920, 1080)
 
@@ -44,18 +46,30 @@ def report(what: str, ours: float, alternative: str, theirs: float) -> None:
 
 
 def reading() -> None:
-    """Reading a recording against the bare loop of the package that decodes it."""
+    """Reading a recording, forces included, against the packages that decode points and analog data alone."""
     import c3d
 
-    content = RECORDING.read_bytes()
+    file = GAIT if GAIT.is_file() else RECORDING
 
     def bare() -> None:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), file.open("rb") as opened:
             warnings.simplefilter("ignore")
-            for _ in c3d.Reader(io.BytesIO(content)).read_frames():
+            for _ in c3d.Reader(opened).read_frames():
                 pass
 
-    report("read the recording", best(lambda: mocap.read(RECORDING)), "the c3d package's frame loop", best(bare))
+    theirs = {"the c3d package's frame loop": best(bare, 20)}
+    if importlib.util.find_spec("ezc3d") is not None:
+        ezc3d = importlib.import_module("ezc3d")
+        theirs["ezc3d"] = best(lambda: ezc3d.c3d(str(file)), 20)
+    ours = best(lambda: mocap.read(file), 100)
+    for name, seconds in theirs.items():
+        report(f"read {file.name}", ours, name, seconds)
+    tracemalloc.start()
+    capture = mocap.read(file)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    arrays = sum(a.nbytes for a in (capture.points, capture.residuals, capture.cameras, capture.analog))
+    print(f"read {file.name}: peak memory {peak / 1e6:.1f} MB, {peak / arrays:.2f} times the decoded arrays")
 
 
 def measuring(swing: mocap.Swing, capture: mocap.Capture) -> None:

@@ -69,6 +69,18 @@ def test_inspect(demo_swing: Path) -> None:
     assert found["bat"] is True
     assert len(found["plates"]) == 2
     assert any(point["longest_gap"] > 0 for point in found["points"])
+    assert [concern["kind"] for concern in found["concerns"]] == []
+    assert [point["label"] for point in found["points"] if point["jumps"]] == []
+
+
+def test_inspect_reports_a_recording_without_a_swing_with_status_0(tmp_path: Path) -> None:
+    file = tmp_path / "ball.csv"
+    rows = "\n".join(f"{i},{0.01 * i},0,1" for i in range(30))
+    file.write_text(f"# rate_hz=240\n# units=m\nframe,BALL_x,BALL_y,BALL_z\n{rows}\n", encoding="utf-8")
+    result = run("inspect", file)
+    assert result.exit_code == 0
+    assert "no swing can be measured from it" in result.output
+    assert json.loads(run("inspect", file, "--json").output)["measurable"] is False
 
 
 @pytest.mark.parametrize(
@@ -78,6 +90,7 @@ def test_inspect(demo_swing: Path) -> None:
         (("measure", "{empty}"), "the file is empty"),
         (("measure", "{text}"), "not a C3D file"),
         (("inspect", "{text}"), "not a C3D file"),
+        (("inspect", "{sheet}"), "files of the kind .xlsx are not read"),
         (("measure", "{swing}", "--height", "18"), "give metres"),
         (("measure", "{swing}", "--height", "180"), "give metres"),
         (("measure", "{swing}", "--pitcher", "north"), "--pitcher 'north' is not three numbers"),
@@ -96,6 +109,8 @@ def test_bad_input_is_one_line_and_status_2(
     places = {"empty": tmp_path / "empty.c3d", "text": tmp_path / "text.c3d", "folder": tmp_path / "folder"}
     places["empty"].write_bytes(b"")
     places["text"].write_text("a,b,c\n" * 300, encoding="utf-8")
+    places["sheet"] = tmp_path / "swing.xlsx"
+    places["sheet"].write_bytes(b"PK")
     places["folder"].mkdir()
     before = sorted(tmp_path.rglob("*"))
     result = run(*(a.format(swing=demo_swing, out=tmp_path / "out", **places) for a in arguments))

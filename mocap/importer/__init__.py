@@ -2,12 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from mocap.capture import Capture
 from mocap.errors import InputError
 
-SUFFIXES = (".c3d",)
+
+def _c3d() -> Callable[[Path], Capture]:
+    from mocap.importer.c3d_file import read_c3d
+
+    return read_c3d
+
+
+def _trc() -> Callable[[Path], Capture]:
+    from mocap.importer.trc import read_trc
+
+    return read_trc
+
+
+def _csv() -> Callable[[Path], Capture]:
+    from mocap.importer.csv_points import read_csv_points
+
+    return read_csv_points
+
+
+#: Suffix in lower case to what fetches its reader, which itself looks whether the file is of its kind.
+READERS: dict[str, Callable[[], Callable[[Path], Capture]]] = {".c3d": _c3d, ".trc": _trc, ".csv": _csv, ".tsv": _csv}
 
 
 def read(path: str | Path) -> Capture:
@@ -16,7 +37,7 @@ def read(path: str | Path) -> Capture:
     Parameters
     ----------
     path : str or Path
-        A C3D file.
+        A C3D file, a TRC file, or a plain table of points (CSV); the suffix tells which.
 
     Returns
     -------
@@ -27,9 +48,11 @@ def read(path: str | Path) -> Capture:
     InputError
         Missing, empty, of an unknown kind, not decodable, or without any usable point.
     """
-    from mocap.importer.c3d_file import read_c3d
-
     path = Path(path)
-    if path.suffix.lower() not in SUFFIXES and path.is_file():
-        raise InputError(f"{path}: files of the kind {path.suffix or '(no suffix)'} are not read; give a C3D file")
-    return read_c3d(path)
+    reader = READERS.get(path.suffix.lower())
+    if reader is None and path.is_file():
+        raise InputError(
+            f"{path}: files of the kind {path.suffix or '(no suffix)'} are not read;"
+            " give a C3D (.c3d), TRC (.trc) or CSV (.csv, .tsv) file"
+        )
+    return (reader or _c3d)()(path)

@@ -1,24 +1,47 @@
-"""C3D files, read through the `c3d` package."""
+"""C3D files: the bytes of a file to a capture."""
 
 from __future__ import annotations
 
-import warnings
+import math
+from collections.abc import Sequence
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from mocap.capture import Capture, Event, FloatArray, ForcePlate
+from mocap.capture import Capture, Event
 from mocap.errors import InputError
-from mocap.importer.plates import ground_reaction
+from mocap.importer.c3d_data import decode_analog, decode_points
+from mocap.importer.c3d_layout import (
+    WORDS_PER_POINT,
+    Layout,
+    first_frame_number,
+    frame_layout,
+    point_rate,
+    step_length,
+    table,
+)
+from mocap.importer.c3d_parameters import BLOCK, SIGNATURE, Header, Parameters, parse
+from mocap.importer.plates import PlateParameters, read_plates
 
 #: Metres per unit of POINT:UNITS.
 POINT_UNITS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}
+#: How the words for the units begin, as some files spell them out or cut them off.
+SPELT_UNITS = {"mil": "mm", "cen": "cm", "met": "m"}
+#: Coordinates of a person are larger than this in millimetres and smaller in metres.
+LARGEST_IN_METRES = 20.0
 #: Groups of POINT that list outputs which are no places in space.
 NOT_PLACES = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
-#: The first parameter block that a C3D file's second byte announces.
-SIGNATURE = 0x50
+#: Names under which files keep the side that a person bats from, and the dominant side.
+SIDES = {
+    "bats": ("BATS", "BATTING_SIDE", "BATTINGSIDE"),
+    "side": ("SIDE", "DOMINANT_SIDE", "DOMINANTSIDE", "DOMINANT", "HANDEDNESS"),
+}
+HEIGHTS, MASSES = ("height", "body_height", "bodyheight", "stature"), ("bodymass", "body_mass", "mass", "weight")
+#: Groups that speak of the person.
+PERSON_GROUPS = ("PROCESSING", "SUBJECTS", "SUBJECT")
 
 
 def read_c3d(path: Path) -> Capture:
@@ -31,245 +54,247 @@ def read_c3d(path: Path) -> Capture:
     Returns
     -------
     Capture
-        Points in metres; samples the file marks as invalid are NaN.
+        Points in metres; samples the file marks as invalid are NaN. What was broken and how it was read is in the
+        notes.
 
     Raises
     ------
     InputError
         Missing, empty, not a C3D file, not decodable, or without any usable point.
     """
-    content = _checked_bytes(path)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return _decode(path, content)
-    except InputError:
-        raise
-    except Exception as error:  # the c3d package raises whatever its parsing runs into
-        reason = " ".join(str(error).split()) or type(error).__name__
-        raise InputError(f"{path}: the C3D file cannot be decoded ({reason[:120]}); export it again") from error
-
-
-def _checked_bytes(path: Path) -> bytes:
     if not path.exists():
         raise InputError(f"{path}: no such file")
     if path.is_dir():
         raise InputError(f"{path}: is a folder; give a C3D file, or a session folder that holds a session.toml")
-    content = path.read_bytes()
+    try:
+        return decode_c3d(path.read_bytes(), path.name)
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from None
+    except OSError as error:
+        raise InputError(f"{path}: the file cannot be opened ({error.strerror or error})") from error
+
+
+def decode_c3d(content: bytes, source: str) -> Capture:
+    """The capture that the bytes of a C3D file hold.
+
+    Parameters
+    ----------
+    content : bytes
+    source : str
+        Name for the capture.
+
+    Raises
+    ------
+    InputError
+        Empty, not a C3D file, not decodable, or without any usable point; the message does not name the source.
+    """
     if not content:
-        raise InputError(f"{path}: the file is empty (0 bytes); export or copy it again")
-    if len(content) < 512 or content[1] != SIGNATURE:
-        raise InputError(f"{path}: not a C3D file (its second byte is not 0x50); export it as C3D")
-    return content
+        raise InputError("the file is empty (0 bytes); export or copy it again")
+    if len(content) < BLOCK or content[1] != SIGNATURE:
+        raise InputError("not a C3D file (its second byte is not 0x50); export it as C3D")
+    with np.errstate(all="ignore"):  # a broken file may hold any number; what cannot be is seen where it is used
+        return _capture(content, source)
 
 
-def _decode(path: Path, content: bytes) -> Capture:
-    import io
+def _capture(content: bytes, source: str) -> Capture:
+    header, parameters = parse(content)
+    notes = list(parameters.repairs)
+    rate, repairs = point_rate(header, parameters)
+    notes += repairs
+    layout, repairs = frame_layout(content, header, parameters, rate)
+    notes += repairs
+    step, repairs = step_length(header, parameters)
+    notes += repairs
+    rows = table(content, layout)
 
-    import c3d
-
-    reader = c3d.Reader(io.BytesIO(content))
-    notes: list[str] = []
-    frames = [(points, analog) for _, points, analog in reader.read_frames()]
-    expected = reader.last_frame - reader.first_frame + 1
-    if not frames or not reader.point_used:
-        raise InputError(f"{path}: no usable points (0 frames or 0 points); record or export the swing again")
-    if len(frames) < expected:
-        notes.append(f"the file ends early: {len(frames)} of {expected} frames are there")
-
-    unit = _text(reader, "POINT:UNITS").strip().lower() or "mm"
-    if unit not in POINT_UNITS:
-        raise InputError(f"{path}: POINT:UNITS is {unit!r}; known are {', '.join(POINT_UNITS)}")
-    scale = POINT_UNITS[unit]
-    raw = np.stack([points for points, _ in frames]).astype(np.float64)
-    # An exact (0, 0, 0) is how many writers store a lost point that they forgot to mark.
-    valid = (raw[:, :, 3] >= 0) & np.any(raw[:, :, :3] != 0, axis=2)
-    points = np.where(valid[:, :, None], raw[:, :, :3] * scale, np.nan)
-    residuals = np.where(valid, raw[:, :, 3] * scale, np.nan)
-
-    labels, label_notes = _labels(_texts(reader, "POINT:LABELS"), raw.shape[1])
-    notes += label_notes
-    places = _places(reader, labels)
+    labels, repairs = unique_labels(parameters.texts("POINT:LABELS"), layout.points, "point")
+    notes += repairs
+    places = _places(parameters, labels)
     if not places.all():
         notes.append(f"{int((~places).sum())} computed outputs (angles, forces, moments, powers) left out")
-    if not np.isfinite(points[:, places]).any():
-        raise InputError(f"{path}: no usable points (every sample is marked as lost)")
-
-    analog = np.concatenate([a for _, a in frames], axis=1).T if reader.analog_used else np.zeros((0, 0))
-    rate = float(reader.point_rate)
-    analog_rate = rate * analog.shape[0] / len(frames)
-    plates, plate_notes = _plates(reader, analog, analog_rate, scale)
+    unit_m, repairs = _unit(parameters, rows, layout, step)
+    notes += repairs
+    decoded = decode_points(rows, layout, places, step, unit_m)
+    if np.isnan(decoded.residuals).all():
+        raise InputError("no usable points (every sample is marked as lost); record or export the swing again")
+    analog, analog_notes = decode_analog(rows, layout, parameters)
+    units = (parameters.texts("ANALOG:UNITS") + [""] * layout.channels)[: layout.channels]
+    plates, plate_notes = read_plates(
+        _plate_parameters(parameters),
+        analog,
+        units,
+        rate_hz=rate * layout.samples,
+        samples_per_frame=layout.samples,
+        point_scale=unit_m,
+    )
     return Capture(
-        source=path.name,
-        labels=tuple(np.array(labels)[places].tolist()),
-        points=points[:, places],
+        source=source,
+        labels=tuple(label for label, place in zip(labels, places, strict=True) if place),
+        points=decoded.points,
         rate_hz=rate,
-        residuals=residuals[:, places],
-        first_frame=int(reader.first_frame),
+        residuals=decoded.residuals,
+        first_frame=first_frame_number(header, parameters),
         analog=analog,
-        analog_labels=tuple(_labels(_texts(reader, "ANALOG:LABELS"), analog.shape[1], kind="channel")[0]),
-        analog_units=tuple((_texts(reader, "ANALOG:UNITS") + [""] * analog.shape[1])[: analog.shape[1]]),
-        analog_rate_hz=analog_rate,
+        analog_labels=tuple(unique_labels(parameters.texts("ANALOG:LABELS"), layout.channels, "channel")[0]),
+        analog_units=tuple(units),
+        analog_rate_hz=rate * layout.samples if layout.channels else 0.0,
         plates=plates,
-        events=_events(reader, rate),
-        subject=MappingProxyType(_subject(reader)),
-        notes=tuple(notes + plate_notes),
+        events=_events(header, parameters, rate),
+        subject=MappingProxyType(_subject(parameters)),
+        cameras=decoded.cameras,
+        vertical=_vertical(parameters),
+        notes=(*notes, *decoded.notes, *analog_notes, *plate_notes),
     )
 
 
-def _labels(stored: list[str], count: int, kind: str = "point") -> tuple[list[str], list[str]]:
-    """Unique labels without the subject's prefix, one per point."""
+def unique_labels(stored: list[str], count: int, kind: str) -> tuple[list[str], list[str]]:
+    """Unique labels without the subject's prefix, one for each point or channel.
+
+    Parameters
+    ----------
+    stored : list of str
+        As the file states them; too many are cut off, those missing are called after the kind.
+    count : int
+    kind : str
+        What is labelled, `point` or `channel`.
+
+    Returns
+    -------
+    list of str, list of str
+        Labels, and notes.
+    """
     notes = []
     names = [label.strip() for label in stored[:count]]
-    if len(names) < count:
-        if kind == "point":
-            notes.append(f"{count - len(names)} of {count} points have no label")
-        names += [""] * (count - len(names))
-    bare = [name.split(":", 1)[-1] if ":" in name else name for name in names]
-    filled = [name or f"{kind}_{i + 1}" for i, name in enumerate(bare)]
-    seen: dict[str, int] = {}
-    unique = []
+    names += [""] * (count - len(names))
+    unlabelled = names.count("")
+    if unlabelled:
+        notes.append(f"{unlabelled} of {count} {kind}s have no label")
+    filled = [name.split(":", 1)[-1].strip() or f"{kind}_{i + 1}" for i, name in enumerate(names)]
+    taken = set(filled)
+    if len(taken) == count:
+        return filled, notes
+    times, unique = dict.fromkeys(filled, 0), []
     for name in filled:
-        seen[name] = seen.get(name, 0) + 1
-        unique.append(name if seen[name] == 1 else f"{name}_{seen[name]}")
-    repeated = [name for name, times in seen.items() if times > 1]
-    if repeated and kind == "point":
-        notes.append(f"label {repeated[0]!r} is used {seen[repeated[0]]} times; the later ones carry a number")
+        times[name] += 1
+        if times[name] == 1:
+            unique.append(name)
+            continue
+        number = times[name]
+        while f"{name}_{number}" in taken:
+            number += 1
+        times[name] = number
+        unique.append(f"{name}_{number}")
+        taken.add(unique[-1])
+    repeated = next(name for name in times if times[name] > 1)
+    used = filled.count(repeated)
+    notes.append(f"{kind} label {repeated!r} is used {used} times; the later ones carry a number")
     return unique, notes
 
 
-def _places(reader: Any, labels: list[str]) -> np.ndarray[Any, np.dtype[np.bool_]]:
+def _places(parameters: Parameters, labels: list[str]) -> npt.NDArray[np.bool_]:
     """Which points are places in space, not angles or forces stored among them."""
-    excluded = {
-        label.strip().split(":", 1)[-1] for group in NOT_PLACES for label in _texts(reader, f"POINT:{group}")
-    } - {""}
+    outputs = [label for group in NOT_PLACES for label in parameters.texts(f"POINT:{group}")]
+    excluded = {label.strip().split(":", 1)[-1] for label in outputs} - {""}
     return np.array([label not in excluded for label in labels])
 
 
-def _plates(
-    reader: Any, analog: FloatArray, rate_hz: float, point_scale: float
-) -> tuple[tuple[ForcePlate, ...], list[str]]:
-    """Every plate that can be decoded, and a note for each that cannot."""
-    used = int(_number(reader, "FORCE_PLATFORM:USED", 0))
-    if not used or not analog.size:
-        return (), []
-    corners = _numbers(reader, "FORCE_PLATFORM:CORNERS").reshape(-1, 4, 3) * point_scale
-    origins = _numbers(reader, "FORCE_PLATFORM:ORIGIN").reshape(-1, 3) * point_scale
-    types = _numbers(reader, "FORCE_PLATFORM:TYPE").astype(int)
-    channels = _numbers(reader, "FORCE_PLATFORM:CHANNEL").astype(int)
-    units = _texts(reader, "ANALOG:UNITS")
-    notes, plates = [], []
-    if min(len(corners), len(origins), len(types)) < used or channels.size % used:
-        return (), [f"force plates: {used} announced, but their parameters are incomplete; forces left out"]
-    matrices = _numbers(reader, "FORCE_PLATFORM:CAL_MATRIX")
-    for number, rows in enumerate(channels.reshape(used, -1)):
-        kind, needed = int(types[number]), 8 if types[number] == 3 else 6
-        columns = rows[:needed] - 1
-        if kind not in (1, 2, 3, 4) or len(columns) < needed or columns.min() < 0 or columns.max() >= analog.shape[1]:
-            notes.append(f"force plate {number + 1}: type {kind} with {len(rows)} channels is not read; left out")
-            continue
-        values = analog[:, columns].copy()
-        if kind == 4 and matrices.size >= 36 * (number + 1):
-            values = values @ matrices.reshape(-1, 6, 6)[number]  # stored column by column: this is values times C^T
-        unit = units[columns[3]].strip().lower() if columns[3] < len(units) else ""
-        lengths = slice(3, 5) if kind == 1 else slice(3, 6)
-        if kind != 3:
-            values[:, lengths] *= 1.0 if unit in ("nm", "n.m", "n*m", "n m") else point_scale
-        if kind == 1:
-            values[:, 5] *= point_scale
-        plates.append(ground_reaction(kind, values, corners[number], origins[number], rate_hz))
-    return tuple(plates), notes
+def _unit(parameters: Parameters, rows: np.ndarray, layout: Layout, step: float) -> tuple[float, list[str]]:
+    """Metres per unit of the coordinates; told from their size where the file names no unit."""
+    stated = parameters.text("POINT:UNITS").strip().lower()
+    unit = SPELT_UNITS.get(stated[:3], stated)
+    if unit in POINT_UNITS:
+        return POINT_UNITS[unit], []
+    if stated and stated.isprintable():
+        raise InputError(f"POINT:UNITS is {stated!r}; known are {', '.join(POINT_UNITS)}")
+    some = rows[:: max(1, len(rows) // 32), : WORDS_PER_POINT * layout.points]
+    size = np.abs(some.reshape(len(some), -1, WORDS_PER_POINT)[..., :3].astype(np.float64))
+    seen = size[np.isfinite(size) & (size > 0)]
+    typical = float(np.median(seen)) * (1.0 if layout.is_float else step) if seen.size else 0.0
+    unit = "m" if typical < LARGEST_IN_METRES else "mm"
+    return POINT_UNITS[unit], [f"POINT:UNITS is not stated; {unit} is taken from the size of the coordinates"]
 
 
-def _events(reader: Any, rate_hz: float) -> tuple[Event, ...]:
+def _vertical(parameters: Parameters) -> str:
+    """The lab axis that points up on the screen, such as `+z`; empty where none is stated."""
+    up, across = (parameters.text(f"POINT:{key}").strip().lower() for key in ("Y_SCREEN", "X_SCREEN"))
+    up = f"+{up}" if up in ("x", "y", "z") else up
+    known = len(up) == 2 and up[0] in "+-" and up[1] in "xyz"
+    return up if known and across[-1:] != up[1] else ""
+
+
+def _plate_parameters(parameters: Parameters) -> PlateParameters:
+    return PlateParameters(
+        used=max(0, int(parameters.number("FORCE_PLATFORM:USED", 0))),
+        types=parameters.shaped("FORCE_PLATFORM:TYPE"),
+        corners=parameters.shaped("FORCE_PLATFORM:CORNERS"),
+        origins=parameters.shaped("FORCE_PLATFORM:ORIGIN"),
+        channels=parameters.shaped("FORCE_PLATFORM:CHANNEL"),
+        matrices=parameters.shaped("FORCE_PLATFORM:CAL_MATRIX"),
+        zero=parameters.shaped("FORCE_PLATFORM:ZERO"),
+    )
+
+
+def _events(header: Header, parameters: Parameters, rate_hz: float) -> tuple[Event, ...]:
     """Events of the EVENT group, else of the header, in time order from the first stored frame."""
-    count = int(_number(reader, "EVENT:USED", 0))
-    if count:
-        times = _numbers(reader, "EVENT:TIMES").reshape(-1, 2)[:count] @ np.array([60.0, 1.0])
-        labels, contexts = _texts(reader, "EVENT:LABELS"), _texts(reader, "EVENT:CONTEXTS")
-        # Some writers count from frame 1 of the trial, not from the first stored frame.
-        start = (reader.first_frame - 1) / rate_hz
-        if len(times) and times.min() >= start - 0.5 / rate_hz:
-            times = times - start
-        events = [
-            Event(label.strip(), context.strip(), float(time))
-            for label, context, time in zip(labels, contexts + [""] * len(labels), times, strict=False)
-        ]
-    else:
-        header = reader.header
-        events = [
-            Event(str(label).strip(), "", float(time))
-            for time, label in zip(header.event_timings, header.event_labels, strict=True)
-        ]
+    times = _event_times(parameters)
+    if not times.size:
+        return tuple(sorted((Event(label, "", time) for label, time in header.events), key=lambda e: e.time_s))
+    # Some writers count from frame 1 of the trial, not from the first stored frame.
+    start = (first_frame_number(header, parameters) - 1) / rate_hz
+    if times.min() >= start - 0.5 / rate_hz:
+        times = times - start
+    count = len(times)
+    labels, contexts = ((parameters.texts(f"EVENT:{key}") + [""] * count)[:count] for key in ("LABELS", "CONTEXTS"))
+    events = [
+        Event(label.strip(), context.strip(), float(time))
+        for label, context, time in zip(labels, contexts, times, strict=True)
+        if np.isfinite(time)
+    ]
     return tuple(sorted(events, key=lambda event: event.time_s))
 
 
-def _subject(reader: Any) -> dict[str, Any]:
+def _event_times(parameters: Parameters) -> npt.NDArray[np.float64]:
+    """Times of the EVENT group: pairs of minutes and seconds, or as many seconds as events. [s]"""
+    used = max(0, int(parameters.number("EVENT:USED", 0)))
+    stored = parameters.numbers("EVENT:TIMES")
+    if stored.size == used:
+        return stored
+    return stored[: stored.size // 2 * 2].reshape(-1, 2)[:used] @ np.array([60.0, 1.0])
+
+
+def _subject(parameters: Parameters) -> dict[str, Any]:
     """What the file says of the person, with height and mass in SI where they can be told."""
     subject: dict[str, Any] = {}
-    name = _texts(reader, "SUBJECTS:NAMES")
-    if name and name[0].strip():
-        subject["name"] = name[0].strip()
-    group = reader.get("PROCESSING")
-    for key in group.param_keys() if group is not None else ():
-        value = _numbers(reader, f"PROCESSING:{key}")
-        if value.size == 1 and np.isfinite(value[0]):
-            subject[key.lower()] = float(value[0])
-    height, mass = subject.pop("height", 0.0), subject.pop("bodymass", 0.0)
+    name = parameters.text("SUBJECTS:NAMES").strip() or parameters.text("SUBJECT:NAME").strip()
+    if name:
+        subject["name"] = name
+    for key, parameter in parameters.groups.get("PROCESSING", {}).items():
+        value = parameter.number() if math.prod(parameter.dimensions) == 1 or parameter.kind == -1 else None
+        if value is not None and math.isfinite(value):
+            subject[key.lower()] = value
+    height, mass = (_person_number(parameters, subject, names) for names in (HEIGHTS, MASSES))
     if height > 3:
         height = height / 1000.0 if height > 300 else height / 100.0
     if 0.9 <= height <= 2.4:
         subject["height_m"] = height
     if 12 <= mass <= 220:
         subject["mass_kg"] = mass
+    for what, names in SIDES.items():
+        stated = (parameters.text(key).strip().lower() for key in _person_keys(parameters, names))
+        side = next(filter(None, stated), "")
+        if side[:1] in ("l", "r"):
+            subject[what] = "left" if side[0] == "l" else "right"
     return subject
 
 
-def _parameter(reader: Any, key: str) -> Any:
-    group, name = key.split(":")
-    found = reader.get(group)
-    return None if found is None else found.get(name)
+def _person_number(parameters: Parameters, measured: dict[str, Any], names: tuple[str, ...]) -> float:
+    """The first number under one of the names, taken out of the lab's measurements; zero where there is none."""
+    found = [measured.pop(name) for name in names if name in measured]
+    found += [parameters.number(key, 0.0) for key in _person_keys(parameters, [name.upper() for name in names])]
+    return next((value for value in found if value > 0), 0.0)
 
 
-def _continued(reader: Any, key: str) -> list[Any]:
-    """A parameter and its continuations (LABELS, LABELS2, LABELS3 ...)."""
-    first = _parameter(reader, key)
-    found = [first] if first is not None else []
-    number = 2
-    while found and (more := _parameter(reader, f"{key}{number}")) is not None:
-        found.append(more)
-        number += 1
-    return found
-
-
-def _texts(reader: Any, key: str) -> list[str]:
-    values = []
-    for parameter in _continued(reader, key):
-        if parameter.bytes_per_element == -1 and parameter.total_bytes:
-            stored = parameter.string_array if parameter.dimensions else [parameter.string_value]
-            values += [str(value) for value in np.ravel(stored)]
-    return values
-
-
-def _text(reader: Any, key: str) -> str:
-    values = _texts(reader, key)
-    return values[0] if values else ""
-
-
-def _numbers(reader: Any, key: str) -> FloatArray:
-    """Every element of a numeric parameter in storage order, empty where there is none."""
-    parameter = _parameter(reader, key)
-    if parameter is None or parameter.bytes_per_element not in (1, 2, 4) or not parameter.total_bytes:
-        return np.zeros(0)
-    if parameter.dimensions:
-        stored = parameter.float_array if parameter.bytes_per_element == 4 else parameter.int_array
-    else:
-        size = parameter.bytes_per_element
-        stored = {1: "int8_value", 2: "int16_value", 4: "float_value"}[size]
-        stored = getattr(parameter, stored)
-    return np.ravel(np.asarray(stored, dtype=np.float64))
-
-
-def _number(reader: Any, key: str, default: float) -> float:
-    values = _numbers(reader, key)
-    return float(values[0]) if values.size else default
+def _person_keys(parameters: Parameters, names: Sequence[str]) -> list[str]:
+    """Keys of these names in the groups that speak of the person."""
+    groups = {group: parameters.groups[group] for group in PERSON_GROUPS if group in parameters.groups}
+    return [f"{group}:{name}" for group, found in groups.items() for name in names if name in found]

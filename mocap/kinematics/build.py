@@ -10,6 +10,7 @@ import numpy as np
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError, OptionError
 from mocap.kinematics.filtering import BAT_CUTOFF_HZ, BODY_CUTOFF_HZ, lowpass, lowpass_to_the_end
+from mocap.kinematics.foot_forces import foot_forces
 from mocap.kinematics.geometry import middle_of_foot, on_bat
 from mocap.kinematics.hitting_frame import (
     MIRROR,
@@ -31,8 +32,6 @@ from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, S
 QUICK = ("wrist", "hand", "bat")
 #: A given height is known to about this. [m]
 GIVEN_HEIGHT_SD_M = 0.005
-#: A plate's centre of pressure counts for a foot within this distance of its middle. [m]
-FOOT_REACH_M = 0.30
 
 
 def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | None = None) -> Swing:
@@ -61,7 +60,7 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
     setup = setup or Setup()
     body = body_from(capture)
     sided = _sided(capture, body, hitter or Hitter())
-    landing, forces = _land(capture, sided, setup)
+    landing, forces, force_notes = _land(capture, sided, setup)
     plant = landing["plant"]
     assert plant.index is not None
     paths = _motion(sided.centres, capture, setup, sided.hitter)
@@ -91,7 +90,7 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
         heading_sd_rad=heading_sd,
         plate_known=setup.plate is not None,
         lab_from_hitting=np.asarray(np.linalg.inv(whole), dtype=np.float64),
-        notes=sided.notes,
+        notes=(*sided.notes, *force_notes),
     )
 
 
@@ -118,14 +117,14 @@ def _sided(capture: Capture, body: Body, hitter: Hitter) -> _Sided:
     return _Sided(matrix, centres, replace(hitter, bats=side), height_sd, every_note)
 
 
-def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Moment], FootForces | None]:
+def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Moment], FootForces | None, list[str]]:
     """Moments up to the landing, and the forces under the feet, which tell it better once they are assigned."""
     paths = _motion(sided.centres, capture, setup, sided.hitter)
     landing = find_plant(paths, capture.source, setup.moments)
-    forces = _foot_forces(capture, sided.centres, sided.matrix, landing["plant"])
+    forces, notes = foot_forces(capture, sided.centres, sided.matrix, landing["plant"])
     if forces is not None:
         landing = find_plant(replace(paths, forces=forces), capture.source, setup.moments)
-    return landing, forces
+    return landing, forces, notes
 
 
 def _complete_hitter(hitter: Hitter, capture: Capture, body: Body) -> tuple[Hitter, float, list[str]]:
@@ -248,43 +247,6 @@ def _body_only(joints: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
             path = filled[f"{side}_{part}"]
             filled[f"{side}_{part}"] = np.where(np.isfinite(path), path, filled[f"{side}_{stand_in}"])
     return filled
-
-
-def _foot_forces(
-    capture: Capture, raw: Mapping[str, FloatArray], matrix: FloatArray, plant: Moment
-) -> FootForces | None:
-    """Sum of the plates under each foot, told apart by the place of the force while both feet are down."""
-    if not capture.plates or plant.index is None:
-        return None
-    frames = capture.n_frames
-    total = {"front": np.zeros((frames, 3)), "back": np.zeros((frames, 3))}
-    window = slice(max(plant.index - int(0.05 * capture.rate_hz), 0), plant.index + int(0.15 * capture.rate_hz))
-    for plate in capture.plates:
-        force = _per_frame(plate.force, frames) @ matrix[:3, :3].T
-        centre = transformed(matrix, _per_frame(plate.centre_of_pressure, frames))
-        gaps = {
-            side: float(np.nanmedian(np.linalg.norm((centre - _mid_foot(raw, side))[window, :2], axis=1)))
-            if np.isfinite(centre[window]).any()
-            else np.inf
-            for side in total
-        }
-        side = min(gaps, key=lambda s: gaps[s])
-        if gaps[side] < FOOT_REACH_M:
-            total[side] += force
-    if not all(np.abs(force[:, 2]).max() > 0 for force in total.values()):
-        return None
-    return FootForces(total["front"], total["back"])
-
-
-def _per_frame(samples: FloatArray, frames: int) -> FloatArray:
-    """Mean of the analog samples that belong to each frame, NaN where all are missing."""
-    per = samples.shape[0] // frames
-    blocks = samples[: per * frames].reshape(frames, per, -1)
-    seen = np.isfinite(blocks).any(axis=1)
-    mean: FloatArray = np.where(
-        seen, np.nansum(blocks, axis=1) / np.maximum(np.isfinite(blocks).sum(axis=1), 1), np.nan
-    )
-    return mean
 
 
 def _point_sd(capture: Capture, body: Body) -> FloatArray:

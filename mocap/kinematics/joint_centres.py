@@ -81,7 +81,7 @@ def body_from(capture: Capture) -> Body:
     points, marked = fill_gaps(capture.points, capture.rate_hz)
     filled = Capture(capture.source, capture.labels, points, capture.rate_hz, capture.residuals)
     used, found = identify(filled)
-    up, notes = _vertical(filled.source, used.name, found)
+    up, notes = _vertical(filled.source, used.name, found, capture.vertical)
     if used.name == "joint centres":
         centres, forward = _from_centres(found, up)
     else:
@@ -97,8 +97,8 @@ def body_from(capture: Capture) -> Body:
     return Body(centres, forward, up, used.model_sd_m, used.name, float(marked.mean()), tuple(notes))
 
 
-def _vertical(source: str, kind: str, found: Mapping[str, FloatArray]) -> tuple[FloatArray, list[str]]:
-    """The lab axis along which the head lies over the ankles."""
+def _vertical(source: str, kind: str, found: Mapping[str, FloatArray], stated: str) -> tuple[FloatArray, list[str]]:
+    """The lab axis along which the head lies over the ankles, whatever the file states."""
     feet = ("l_ankle", "r_ankle") if kind == "joint centres" else ("l_ankle_lateral", "r_ankle_lateral")
     head = found["head"] if kind == "joint centres" else found["c7"]
     rise = np.nanmedian(head - (found[feet[0]] + found[feet[1]]) / 2, axis=0)
@@ -107,9 +107,9 @@ def _vertical(source: str, kind: str, found: Mapping[str, FloatArray]) -> tuple[
     axis = int(np.argmax(np.abs(rise)))
     up = np.zeros(3)
     up[axis] = np.sign(rise[axis])
-    if axis == 2 and up[2] > 0:
-        return up, []
-    return up, [f"the lab's vertical is {'-' if up[axis] < 0 else '+'}{'xyz'[axis]}; turned to +z"]
+    name = f"{'-' if up[axis] < 0 else '+'}{'xyz'[axis]}"
+    notes = [] if stated in ("", name) else [f"the file states that {stated} points up, the body stands along {name}"]
+    return up, notes if name == "+z" else [*notes, f"the lab's vertical is {name}; turned to +z"]
 
 
 def _from_centres(found: dict[str, FloatArray], up: FloatArray) -> tuple[dict[str, FloatArray], FloatArray]:

@@ -11,10 +11,10 @@ from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
+from mocap.output import replacing
 from mocap.renderer import captions, guides
 from mocap.renderer.encoder import Encoder
 from mocap.renderer.ground import draw_floor, paper
-from mocap.renderer.output import replacing
 from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.scene import Painter, Posed, Scene
 from mocap.renderer.still import bar_labels, seen_from

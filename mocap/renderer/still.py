@@ -13,10 +13,10 @@ from mocap.display import MOMENT_WORDS, Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
 from mocap.kinematics.registry import mid_hands
+from mocap.output import replacing
 from mocap.renderer import captions, guides
 from mocap.renderer.ground import box_corners, draw_floor, paper
 from mocap.renderer.margin import MarginNote, set_margin
-from mocap.renderer.output import replacing
 from mocap.renderer.page import (
     Block,
     Page,

@@ -11,8 +11,8 @@ from mocap.assets import asset
 from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
 from mocap.findings import Findings
+from mocap.output import replacing
 from mocap.renderer import style
-from mocap.renderer.output import replacing
 
 KINDS = {".png": "image/png", ".mp4": "video/mp4"}
 #: How many of the greatest differences the page lists.

@@ -103,6 +103,17 @@ def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
         mocap.read(tmp_path)
 
 
+def test_a_file_that_cannot_be_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(path: Path) -> bytes:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    file = tmp_path / "trial.c3d"
+    file.write_bytes(b"\x02\x50")
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    with pytest.raises(InputError, match=r"trial.c3d: the file cannot be opened \(Permission denied\)"):
+        mocap.read(file)
+
+
 def test_the_real_swing(shared_data: Path) -> None:
     capture = mocap.read(shared_data / "real_swing.c3d")
     assert capture.points.shape == (271, 24, 3)
