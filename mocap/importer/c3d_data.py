@@ -16,6 +16,8 @@ from mocap.importer.c3d_parameters import Parameters
 
 #: Coordinates beyond this are no place in any lab but a broken sample: this project's default. [m]
 FARTHEST_M = 1000.0
+#: Residuals that are stored in coarser steps than this are no residuals: this project's default. [m]
+COARSEST_RESIDUAL_M = 0.1
 #: An offset of -32,768 in every channel is the middle of unsigned 16-bit samples, read as signed.
 UNSIGNED_MIDDLE = -32_768
 
@@ -87,10 +89,13 @@ def decode_points(
         lost |= far
     residuals = np.multiply(codes & 0xFF, step * unit_m, dtype=np.float64)
     cameras = (codes >> 8).astype(np.uint8)
+    notes = [f"{broken} samples of points hold no possible place; treated as lost"] if broken else []
+    if step * unit_m > COARSEST_RESIDUAL_M and residuals.any():
+        residuals[:] = 0.0
+        notes.append(f"residuals in steps of {step * unit_m:g} m are none; treated as not stated")
     if lost.any():
         points[lost], residuals[lost], cameras[lost] = np.nan, np.nan, 0
-    notes = (f"{broken} samples of points hold no possible place; treated as lost",) if broken else ()
-    return DecodedPoints(points, residuals, cameras, notes)
+    return DecodedPoints(points, residuals, cameras, tuple(notes))
 
 
 def _selection(keep: npt.NDArray[np.bool_]) -> slice | npt.NDArray[np.intp]:

@@ -167,3 +167,9 @@ def test_walking_forces_carry_the_body(shared_data: Path) -> None:
         low, high = plate.corners.min(axis=0), plate.corners.max(axis=0)
         assert (inside[:, :2] > low[:2]).all()
         assert (inside[:, :2] < high[:2]).all()
+
+
+def test_residuals_in_steps_of_a_metre_are_none(shared_data: Path) -> None:
+    capture = mocap.read(shared_data / "c3d" / "sample24.c3d")
+    assert capture.residuals.max() == 0.0
+    assert any("residuals in steps of 1 m" in note for note in capture.notes)
