@@ -61,7 +61,10 @@ def load_limits(path: Path | None = None) -> tuple[Limit, ...]:
         table = tomllib.loads(source.read_text(encoding="utf-8"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{source}: not a TOML table ({error})") from error
-    return tuple(_limit(row, number, source) for number, row in enumerate(table.get("limits", []), start=1))
+    rows = table.get("limits")
+    if not isinstance(rows, list) or not rows:
+        raise InputError(f"{source}: holds no [[limits]] rows; start from a copy of assets/tables/limits.toml")
+    return tuple(_limit(row, number, source) for number, row in enumerate(rows, start=1))
 
 
 def check(measure: Measure, limit: Limit) -> Check:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from mocap.errors import InputError
 from mocap.findings import Findings, Measure
 
 # The modules register their measures when they are imported.
@@ -18,6 +19,8 @@ from mocap.swing import Swing
 
 #: Chapters in the order in which a coach reads them.
 FAMILIES = ("landing", "turn", "barrel")
+#: Measures that need a reference and are added by the comparison.
+OF_COMPARISONS = ("pose_distance",)
 
 
 def measure(swing: Swing, *, limits: Path | None = None) -> Findings:
@@ -36,9 +39,14 @@ def measure(swing: Swing, *, limits: Path | None = None) -> Findings:
     Raises
     ------
     InputError
-        The table of limits cannot be read.
+        The table of limits cannot be read, or names a measure that does not exist.
     """
     rows = load_limits(limits)
+    unknown = [row.measure for row in rows if row.measure not in (*REGISTRY, *OF_COMPARISONS)]
+    if unknown:
+        raise InputError(
+            f"{limits}: limits for {unknown[0]!r}, which is no measure; names are those of `mocap measure --json`"
+        )
     entries = sorted(REGISTRY.values(), key=lambda entry: FAMILIES.index(entry.family))
     values = {entry.name: _value(entry, swing) for entry in entries}
     wanted = [REGISTRY[name] for name, (value, _) in values.items() if isinstance(value, float)]

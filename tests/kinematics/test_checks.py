@@ -77,6 +77,7 @@ def test_every_limit_has_a_measure_a_source_and_nested_bands() -> None:
             r"row 1 \(a\): good must be a list or min/max",
         ),
         ("[[limits", "not a TOML table"),
+        ('[session]\nname = "x"\n', r"holds no \[\[limits\]\] rows"),
     ],
 )
 def test_a_broken_table_is_refused_by_row(tmp_path: Path, text: str, message: str) -> None:

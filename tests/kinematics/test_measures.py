@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from mocap.errors import InputError
 from mocap.kinematics import barrel
 from mocap.kinematics.build import body_com
 from mocap.kinematics.measuring import measure
@@ -304,6 +306,17 @@ def test_what_is_missing_is_named() -> None:
     assert found["back_force_share"].why == "no force plates under both feet"
     for entry in found.values():
         assert (entry.value is None) == bool(entry.why)
+
+
+def test_limits_for_a_measure_that_does_not_exist_are_refused(tmp_path: Path) -> None:
+    table = tmp_path / "mine.toml"
+    row = '[[limits]]\nmeasure = "{}"\ngood = {{ max = 1.0 }}\nnear = {{ max = 2.0 }}\nsource = "mine"\n'
+    table.write_text(row.format("back_share"), encoding="utf-8")
+    found = measure(swing_of(still_points()), limits=table)
+    assert [check.source for check in found.checks] == ["mine"]
+    table.write_text(row.format("back_shear"), encoding="utf-8")
+    with pytest.raises(InputError, match="limits for 'back_shear', which is no measure"):
+        measure(swing_of(still_points()), limits=table)
 
 
 def test_contact_depth_is_not_reported_when_it_was_assumed() -> None:
