@@ -16,6 +16,8 @@ from mocap.swing import Hitter, Setup
 
 #: What a job leaves in its folder.
 RESULTS = ("foot_plant.png", "moments.png", "overlay.mp4", "page.html", "findings.json")
+#: Size of the still that the page shows on a narrow screen. [px]
+PORTRAIT = (1080, 1440)
 
 
 @dataclass(frozen=True)
@@ -105,6 +107,7 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
     with _scratch(job.folder) as scratch:
         report("drawing the still", 0, None)
         mocap.draw_still(comparison, findings, scratch / "foot_plant.png", units=job.units)
+        mocap.draw_still(comparison, findings, scratch / "portrait.png", size=PORTRAIT, units=job.units)
         report("drawing the sheet", 0, None)
         mocap.draw_sheet(comparison, findings, scratch / "moments.png", units=job.units)
         mocap.draw_film(
@@ -114,7 +117,12 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
             units=job.units,
             progress=lambda done, total: report("drawing the video", done, total),
         )
-        pictures = {"still": "foot_plant.png", "sheet": "moments.png", "film": "overlay.mp4"}
+        pictures = {
+            "still": "foot_plant.png",
+            "portrait": "portrait.png",
+            "sheet": "moments.png",
+            "film": "overlay.mp4",
+        }
         embedded = {name: scratch / file for name, file in pictures.items()}
         mocap.write_page(comparison, findings, scratch / "page.html", pictures=embedded, units=job.units)
         text = json.dumps(findings_object(swing, findings, comparison), indent=2, ensure_ascii=False, allow_nan=False)

@@ -36,7 +36,7 @@ def write_page(
     path : str or Path
         Where the page goes.
     pictures : mapping of str to Path, optional
-        `still`, `sheet` (PNG) and `film` (MP4) to put into it.
+        `still`, `sheet` (PNG) and `film` (MP4) to put into it, and `portrait`, the still for narrow screens.
     units : {"metric", "imperial"}
 
     Returns
@@ -55,7 +55,7 @@ def write_page(
     embedded = {name: _data_url(file) for name, file in (pictures or {}).items()}
     text = environment.from_string(template).render(
         **_words(comparison, findings, units),
-        pictures={name: embedded.get(name, "") for name in ("still", "sheet", "film")},
+        pictures={name: embedded.get(name, "") for name in ("still", "portrait", "sheet", "film")},
         ink=_hexadecimal(style.INK),
         quiet=_hexadecimal(style.MUTED),
         paper=_hexadecimal(style.PAPER),

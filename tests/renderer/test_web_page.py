@@ -45,13 +45,14 @@ def read(path: Path) -> Reader:
 def test_the_page_holds_everything_and_refers_to_nothing_outside(tmp_path: Path, parts) -> None:
     comparison, findings = parts
     pictures = {}
-    for name, suffix in (("still", ".png"), ("sheet", ".png"), ("film", ".mp4")):
+    for name, suffix in (("still", ".png"), ("portrait", ".png"), ("sheet", ".png"), ("film", ".mp4")):
         pictures[name] = tmp_path / f"{name}{suffix}"
         pictures[name].write_bytes(name.encode())
     page = read(mocap.write_page(comparison, findings, tmp_path / "page.html", pictures=pictures))
     assert page.addresses
     assert all(address.startswith("data:") for address in page.addresses)
-    assert {"img", "video"} <= set(page.tags)
+    assert {"img", "source", "video"} <= set(page.tags)
+    assert len(set(page.addresses)) == len(pictures)  # each picture once
     assert "script" not in page.tags
 
 
