@@ -171,7 +171,7 @@ def _middle(centres: Mapping[str, FloatArray], side: str) -> FloatArray:
 def _per_frame(samples: FloatArray, frames: int) -> FloatArray:
     """Mean of the analog samples that belong to each frame, NaN where all are missing."""
     per = samples.shape[0] // frames
-    blocks = samples[: per * frames].reshape(frames, per, -1)
+    blocks = samples[: per * frames].reshape(frames, per, samples.shape[1])
     seen = np.isfinite(blocks).any(axis=1)
     mean: FloatArray = np.where(
         seen, np.nansum(blocks, axis=1) / np.maximum(np.isfinite(blocks).sum(axis=1), 1), np.nan
