@@ -57,11 +57,11 @@ def reading() -> None:
             for _ in c3d.Reader(opened).read_frames():
                 pass
 
-    theirs = {"the c3d package's frame loop": best(bare, 20)}
+    theirs = {"the c3d package's frame loop": best(bare, 40)}
     if importlib.util.find_spec("ezc3d") is not None:
         ezc3d = importlib.import_module("ezc3d")
         theirs["ezc3d"] = best(lambda: ezc3d.c3d(str(file)), 20)
-    ours = best(lambda: mocap.read(file), 100)
+    ours = best(lambda: mocap.read(file), 400)
     for name, seconds in theirs.items():
         report(f"read {file.name}", ours, name, seconds)
     tracemalloc.start()

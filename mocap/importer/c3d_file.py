@@ -26,6 +26,8 @@ from mocap.importer.c3d_layout import (
 from mocap.importer.c3d_parameters import BLOCK, SIGNATURE, Header, Parameters, parse
 from mocap.importer.plates import PlateParameters, read_plates
 
+#: Size of the block that tells the allocator how much to keep, per byte of the file: half of what reading takes.
+KEPT_PER_BYTE = 2
 #: Metres per unit of POINT:UNITS.
 POINT_UNITS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}
 #: How the words for the units begin, as some files spell them out or cut them off.
@@ -67,11 +69,23 @@ def read_c3d(path: Path) -> Capture:
     if path.is_dir():
         raise InputError(f"{path}: is a folder; give a C3D file, or a session folder that holds a session.toml")
     try:
-        return decode_c3d(path.read_bytes(), path.name)
+        content = path.read_bytes()
+        _keep_freed_memory(KEPT_PER_BYTE * len(content))
+        return decode_c3d(content, path.name)
     except InputError as error:
         raise InputError(f"{path}: {error}") from None
     except OSError as error:
         raise InputError(f"{path}: the file cannot be opened ({error.strerror or error})") from error
+
+
+def _keep_freed_memory(size: int) -> None:
+    """Have the allocator keep up to twice that much freed memory for the next file, instead of handing it back.
+
+    The GNU C library gives free memory back to the system once it exceeds twice the largest block freed so far, and
+    every page that is handed out again costs more than decoding what it holds: file after file is read twice as fast
+    with it. The block is never touched, so that it takes no memory; other C libraries take no notice.
+    """
+    np.empty(size, dtype=np.uint8)
 
 
 def decode_c3d(content: bytes, source: str) -> Capture:

@@ -52,7 +52,11 @@ def back_share(swing: Swing) -> float:
 
 
 @measure(
-    "back_force_share", "share", "Vertical force on the back foot", moments=("plant", "foot_flat"), source=DEFINITION
+    "back_force_share",
+    "share",
+    "Vertical force on the back foot, front foot flat",
+    moments=("plant", "foot_flat"),
+    source=DEFINITION,
 )
 def back_force_share(swing: Swing) -> float:
     """Share of the vertical force under the back foot when the front foot is flat.

@@ -147,6 +147,8 @@ class Film:
         )
         comparison = scene.comparison
         self.plant, self.contact = swing.index("plant"), swing.index("contact")
+        finish = swing.index("finish")
+        self.finish = swing.n_frames if finish is None else finish
         self.axis, self.axis_drift = guides.BodyAxis(comparison), guides.BodyAxis(comparison, self.plant)
         self.separation = guides.SeparationLine(comparison)
         self.hands = guides.HandsPath(comparison)
@@ -190,7 +192,7 @@ class Film:
             chosen.append(self.hands)
         if striding:
             chosen.append(self.separation)
-        if self.zone is not None:
+        if self.zone is not None and shot.frame <= self.finish:
             chosen.append(self.zone)
         turning = self.contact is not None and shot.frame <= self.contact
         chosen.append(self.axis_drift if turning else self.axis)
