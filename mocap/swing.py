@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args, get_type_hints
 
 import numpy as np
 
@@ -97,6 +97,42 @@ class Hitter:
 
 
 @dataclass(frozen=True)
+class BodyModel:
+    """Which published models turn the recorded points into a body.
+
+    Attributes
+    ----------
+    hip : {"auto", "harrington", "davis", "hara"}
+        Regression of the hip centres. `auto`: Davis where the recording carries the lab's measurements for it, so that
+        numbers agree with the lab's own; else Harrington, whose error against CT is half as large.
+    inertia : {"auto", "de_leva", "winter", "children"}
+        Table of segment masses. `auto`: de Leva for adults, the children's for children.
+    cutoff_hz : float or None
+        Cut-off of the low-pass for every point; None: chosen for each. [Hz]
+    marker_set : str or None
+        The coach's own marker set, a TOML file; None: one of the known ones.
+
+    Raises
+    ------
+    OptionError
+        An unknown choice, or a cut-off that is not positive.
+    """
+
+    hip: Literal["auto", "harrington", "davis", "hara"] = "auto"
+    inertia: Literal["auto", "de_leva", "winter", "children"] = "auto"
+    cutoff_hz: float | None = None
+    marker_set: str | None = None
+
+    def __post_init__(self) -> None:
+        for key in ("hip", "inertia"):
+            known = get_args(get_type_hints(BodyModel)[key])
+            if getattr(self, key) not in known:
+                raise OptionError(f"{key} model {getattr(self, key)!r} is not known; give {', '.join(known)}")
+        if self.cutoff_hz is not None and not self.cutoff_hz > 0:
+            raise OptionError(f"cut-off {self.cutoff_hz:g} Hz is not positive; give e.g. 12")
+
+
+@dataclass(frozen=True)
 class Setup:
     """How the recording was made.
 
@@ -114,6 +150,8 @@ class Setup:
         Descent of the pitch at the plate, negative is downward. [deg]
     moments : mapping of str to int
         Hand-set moments: name to frame index counted from 0.
+    model : BodyModel
+        Which published models turn the points into a body.
 
     Raises
     ------
@@ -127,6 +165,7 @@ class Setup:
     sweet_spot_m: float = 0.15
     pitch_angle_deg: float | None = None
     moments: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    model: BodyModel = BodyModel()
 
     def __post_init__(self) -> None:
         unknown = sorted(set(self.moments) - set(MOMENTS))
