@@ -15,7 +15,6 @@ from mocap.errors import MocapError, OptionError
 if TYPE_CHECKING:
     from mocap.display import Units
     from mocap.importer.session import Recording
-    from mocap.swing import Hitter, Setup
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -36,6 +35,24 @@ SETUP = (
     ),
     click.option(
         "--moment", "moments", multiple=True, metavar="NAME=FRAME", help="Set a moment by hand, frames from 0."
+    ),
+)
+MODEL = (
+    click.option(
+        "--hip", type=click.Choice(["auto", "harrington", "davis", "hara"]), help="Regression of the hip centres."
+    ),
+    click.option(
+        "--inertia", type=click.Choice(["auto", "de_leva", "winter", "children"]), help="Table of segment masses."
+    ),
+    click.option("--bat-mass", type=float, metavar="KG", help="Count the bat into the centre of mass."),
+    click.option(
+        "--cutoff", type=float, metavar="HZ", help="Cut-off of the low-pass; chosen for each point if left out."
+    ),
+    click.option("--marker-set", metavar="FILE", help="A marker set of your own (TOML)."),
+    click.option(
+        "--calibration",
+        type=click.Path(path_type=Path),
+        help="A trial in which hips and shoulders circle; their centres are found from it.",
     ),
 )
 RESULT = (
@@ -94,7 +111,7 @@ def inspect(file: Path, as_json: bool) -> None:
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
-@_with(HITTER, SETUP, RESULT)
+@_with(HITTER, SETUP, MODEL, RESULT)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def measure(file: Path, as_json: bool, limits: Path | None, units: Units | None, **options: Any) -> None:
     """Find the moments of the swing in FILE, and print its measures and checks."""
@@ -102,8 +119,9 @@ def measure(file: Path, as_json: bool, limits: Path | None, units: Units | None,
     from mocap.kinematics.build import build_swing
     from mocap.kinematics.measuring import measure as take_measures
 
-    hitter, setup, session_units = _who_and_how(file, options)
-    swing = build_swing(read(file), hitter, setup)
+    recording, session_units = _who_and_how(file, options)
+    calibration = read(recording.calibration) if recording.calibration else None
+    swing = build_swing(read(file), recording.hitter, recording.setup, calibration)
     findings = take_measures(swing, limits=limits)
     if as_json:
         from mocap.results import findings_object
@@ -118,7 +136,7 @@ def measure(file: Path, as_json: bool, limits: Path | None, units: Units | None,
 @main.command()
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="Folder for the results.")
-@_with(HITTER, SETUP, RESULT)
+@_with(HITTER, SETUP, MODEL, RESULT)
 @click.option("--reference", default="standard", show_default=True, help="Name or file of the reference model.")
 @click.option("--replace", is_flag=True, help="Replace results of the same names in the folder.")
 def compare(
@@ -134,12 +152,11 @@ def compare(
         from mocap.importer.session import read_session
 
         session = read_session(path)
-        jobs = [
-            Job(r.file, *_overridden(r, options), units or session.units, out / r.file.stem) for r in session.recordings
-        ]
+        recordings = [_overridden(recording, options) for recording in session.recordings]
+        jobs = [Job(recording, units or session.units, out / recording.file.stem) for recording in recordings]
     else:
-        hitter, setup, session_units = _who_and_how(path, options)
-        jobs = [Job(path, hitter, setup, units or session_units, out)]
+        recording, session_units = _who_and_how(path, options)
+        jobs = [Job(recording, units or session_units, out)]
     for folder in run_jobs(jobs, reference=reference, limits=limits, replace=replace):
         click.echo(f"results in {folder}")
 
@@ -155,35 +172,50 @@ def _session_recording(file: Path) -> Recording | None:
     return rows[0] if rows else None
 
 
-def _who_and_how(file: Path, options: dict[str, Any]) -> tuple[Hitter, Setup, Units]:
-    """Hitter, setup and units: from the session file beside the recording, overridden by the options."""
+def _who_and_how(file: Path, options: dict[str, Any]) -> tuple[Recording, Units]:
+    """What is known of a recording, and units: from the session file beside it, overridden by the options."""
     from mocap.importer.session import Recording, find_session, read_session
     from mocap.swing import Hitter, Setup
 
-    recording = _session_recording(file)
-    units: Units = read_session(find_session(file) or file).units if recording else "metric"
-    return *_overridden(recording or Recording(file, Hitter(), Setup(), "live"), options), units
+    listed = _session_recording(file)
+    units: Units = read_session(find_session(file) or file).units if listed else "metric"
+    return _overridden(listed or Recording(file, Hitter(), Setup(), "live"), options), units
 
 
-def _overridden(recording: Recording, options: dict[str, Any]) -> tuple[Hitter, Setup]:
+def _overridden(recording: Recording, options: dict[str, Any]) -> Recording:
     from dataclasses import replace
 
-    person = {
-        "height_m": options["height"],
-        "mass_kg": options["mass"],
-        "bats": options["bats"],
-        "sex": options["sex"],
-        "name": options["name"],
-    }
-    way = {
-        "pitcher": _vector(options["pitcher"], "--pitcher"),
-        "plate": _vector(options["plate"], "--plate"),
-        "pitch_angle_deg": options["pitch_angle"],
-    }
-    hitter = replace(recording.hitter, **{key: value for key, value in person.items() if value is not None})
-    setup = replace(recording.setup, **{key: value for key, value in way.items() if value is not None})
+    def given(**values: Any) -> dict[str, Any]:
+        return {key: value for key, value in values.items() if value is not None}
+
+    person = given(
+        height_m=options["height"],
+        mass_kg=options["mass"],
+        bats=options["bats"],
+        sex=options["sex"],
+        name=options["name"],
+    )
+    model = given(
+        hip=options["hip"],
+        inertia=options["inertia"],
+        bat_kg=options["bat_mass"],
+        cutoff_hz=options["cutoff"],
+        marker_set=options["marker_set"],
+    )
+    way = given(
+        pitcher=_vector(options["pitcher"], "--pitcher"),
+        plate=_vector(options["plate"], "--plate"),
+        pitch_angle_deg=options["pitch_angle"],
+    )
     moments = dict(_moment(text) for text in options["moments"])
-    return hitter, replace(setup, moments={**setup.moments, **moments})
+    setup = replace(
+        recording.setup,
+        **way,
+        moments={**recording.setup.moments, **moments},
+        model=replace(recording.setup.model, **model),
+    )
+    hitter = replace(recording.hitter, **person)
+    return replace(recording, hitter=hitter, setup=setup, **given(calibration=options["calibration"]))
 
 
 def _vector(text: str | None, option: str) -> tuple[float, float, float] | None:

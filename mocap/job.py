@@ -12,7 +12,7 @@ from pathlib import Path
 
 from mocap.display import Units
 from mocap.errors import OutputError
-from mocap.swing import Hitter, Setup
+from mocap.importer.session import Recording
 
 #: What a job leaves in its folder.
 RESULTS = ("foot_plant.png", "moments.png", "overlay.mp4", "page.html", "findings.json")
@@ -26,17 +26,13 @@ class Job:
 
     Attributes
     ----------
-    file : Path
-    hitter : Hitter
-    setup : Setup
+    recording : Recording
     units : {"metric", "imperial"}
     folder : Path
         Where its results go.
     """
 
-    file: Path
-    hitter: Hitter
-    setup: Setup
+    recording: Recording
     units: Units
     folder: Path
 
@@ -76,10 +72,10 @@ def run_jobs(jobs: list[Job], *, reference: str, limits: Path | None, replace: b
     console = Console(stderr=True)
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         for job in jobs:
-            task = progress.add_task(f"{job.file.name}: reading", total=None)
+            task = progress.add_task(f"{job.recording.file.name}: reading", total=None)
 
             def report(step: str, done: int, total: int | None, job: Job = job, task: TaskID = task) -> None:
-                progress.update(task, description=f"{job.file.name}: {step}", completed=done, total=total)
+                progress.update(task, description=f"{job.recording.file.name}: {step}", completed=done, total=total)
 
             run_job(job, reference=reference, limits=limits, report=report)
     return [job.folder for job in jobs]
@@ -100,7 +96,9 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
     from mocap.reference.compare import with_pose_distance
     from mocap.results import findings_object
 
-    swing = mocap.build_swing(mocap.read(job.file), job.hitter, job.setup)
+    recording = job.recording
+    calibration = mocap.read(recording.calibration) if recording.calibration else None
+    swing = mocap.build_swing(mocap.read(recording.file), recording.hitter, recording.setup, calibration)
     report("measuring", 0, None)
     comparison = mocap.compare(swing, mocap.load_reference(reference), units=job.units)
     findings = with_pose_distance(mocap.measure(swing, limits=limits), comparison, limits=limits)

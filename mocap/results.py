@@ -69,13 +69,17 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
     dict
         - `file`, `frames`, `rate_hz`, `duration_s`, `first_frame`
         - `measurable`, `verdict`, `limits`
-        - `concerns`: `kind` (sides, swap, never_seen, never_moves, held, jumps, gap, plate, rate), `labels`, `text`,
-          the worst first
+        - `concerns`: `kind` (sides, swap, never_seen, never_moves, jumps, gap, plate, rate), `labels`, `text`, the
+          worst first; what cleaning does not repair
+        - `cleaning`: what it repaired, filled and left, one line each
         - `marker_set` (null where none is complete), `bat`
         - `points`: `label`, `missing_share`, `longest_gap` [frames], `longest_gap_s`, `mean_residual_m` and
           `worst_residual_m` (null where not stated), `jumps` (`kind` spike or step, `frame`, `last_frame`, `off_m`,
-          `speed_m_per_s`), `never_moves`, `held` (first and last frame of each span)
-        - `swaps`: `labels`, `frame`, `last_frame`, `distance_m`
+          `speed_m_per_s`), `never_moves`, `held` (first and last frame of each span); and in samples what cleaning
+          made of it: `taken_out` (spikes and repeats), `by_spline`, `from_neighbours`, `left_missing`, `longest_left`
+          [frames]
+        - `swaps`: `labels`, `frame`, `last_frame`, `distance_m`, `crossed_share` (what the paths miss their courses by
+          once exchanged back, over what they miss as labelled)
         - `plates`: `type`, `size_m`, `corners_m`, `peak_n`, `unloaded_share`, `rate_hz`
         - `analog`: `channels`, `units`, `rate_hz`
         - `events`: `label`, `context`, `time_s`
@@ -96,7 +100,11 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
         "concerns": [asdict(concern) for concern in inspection.concerns],
         "marker_set": inspection.marker_set or None,
         "bat": inspection.bat,
-        "points": [asdict(point) for point in inspection.points],
+        "cleaning": list(inspection.cleaning),
+        "points": [
+            asdict(point) | asdict(repairs)
+            for point, repairs in zip(inspection.points, inspection.repairs, strict=True)
+        ],
         "swaps": [asdict(swap) for swap in inspection.swaps],
         "plates": [
             {

@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Literal, get_args, get_type_hints
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.errors import OptionError
@@ -111,17 +112,20 @@ class BodyModel:
         Cut-off of the low-pass for every point; None: chosen for each. [Hz]
     marker_set : str or None
         The coach's own marker set, a TOML file; None: one of the known ones.
+    bat_kg : float or None
+        Mass of the bat, counted into the centre of mass; None: the body alone. [kg]
 
     Raises
     ------
     OptionError
-        An unknown choice, or a cut-off that is not positive.
+        An unknown choice, a cut-off that is not positive, or a bat outside 0.1 to 3 kg.
     """
 
     hip: Literal["auto", "harrington", "davis", "hara"] = "auto"
     inertia: Literal["auto", "de_leva", "winter", "children"] = "auto"
     cutoff_hz: float | None = None
     marker_set: str | None = None
+    bat_kg: float | None = None
 
     def __post_init__(self) -> None:
         for key in ("hip", "inertia"):
@@ -130,6 +134,8 @@ class BodyModel:
                 raise OptionError(f"{key} model {getattr(self, key)!r} is not known; give {', '.join(known)}")
         if self.cutoff_hz is not None and not self.cutoff_hz > 0:
             raise OptionError(f"cut-off {self.cutoff_hz:g} Hz is not positive; give e.g. 12")
+        if self.bat_kg is not None and not 0.1 <= self.bat_kg <= 3.0:
+            raise OptionError(f"bat mass {self.bat_kg:g} kg is outside 0.1 to 3 kg")
 
 
 @dataclass(frozen=True)
@@ -237,6 +243,12 @@ class Swing:
         Standard deviation of each point per axis, model error of the joint centre included. [m]
     noise_m : float
         Frame-to-frame measurement noise left after filtering, per axis. [m]
+    filled : ndarray of bool, shape (F, P)
+        Samples that were filled from other frames or points, not measured.
+    frames : mapping of str to ndarray, shape (F, 3, 3)
+        Axes of the skeleton's segments after the ISB (x forward, y up along the bone, z to the subject's right), world
+        from segment: `pelvis`, `thorax`, `head`, and with `front_` or `back_` `clavicle`, `upper_arm`, `forearm`,
+        `hand`, `thigh`, `shank`, `foot`, `toes`, as far as the points show them; NaN where missing.
     com : ndarray, shape (F, 3)
         Whole-body centre of mass. [m]
     head_forward : ndarray, shape (F, 3)
@@ -264,6 +276,8 @@ class Swing:
     points: FloatArray
     point_sd_m: FloatArray
     noise_m: float
+    filled: npt.NDArray[np.bool_]
+    frames: Mapping[str, FloatArray]
     com: FloatArray
     head_forward: FloatArray
     moments: Mapping[str, Moment]

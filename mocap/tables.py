@@ -9,7 +9,7 @@ from rich.text import Text
 
 from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
 from mocap.findings import Findings
-from mocap.kinematics.inspection import Inspection
+from mocap.kinematics.inspection import Inspection, PointRepairs
 from mocap.kinematics.point_quality import PointQuality
 from mocap.swing import Swing
 
@@ -67,6 +67,10 @@ def print_inspection(inspection: Inspection) -> None:
             console.print(Padding(Text(concern.text), (0, 0, 0, 2)))
         if len(inspection.concerns) > WORST:
             console.print(f"  and {len(inspection.concerns) - WORST} more, all in --json", style="dim", highlight=False)
+    if inspection.cleaning:
+        console.print("Cleaned before measuring", style="bold")
+        for note in inspection.cleaning:
+            console.print(Padding(Text(note), (0, 0, 0, 2)))
     console.print(_facts(inspection))
     _print_points(console, inspection)
 
@@ -113,12 +117,13 @@ def _known(key: str, value: object) -> str:
 
 
 def _print_points(console: Console, inspection: Inspection) -> None:
-    """The points with something to say about, worst first."""
+    """The points with something to say about, those that a swing is measured from first, worst first."""
     swapped = {label for swap in inspection.swaps for label in swap.labels}
 
-    def badness(point: PointQuality) -> tuple[bool, float, int, float, str]:
+    def badness(point: PointQuality) -> tuple[bool, bool, float, int, float, str]:
         stuck = point.label in swapped or point.never_moves or bool(point.held)
         return (
+            point.label not in inspection.measured_from,
             not stuck,
             -max((j.off_m for j in point.jumps), default=0.0),
             -len(point.jumps),
@@ -126,13 +131,16 @@ def _print_points(console: Console, inspection: Inspection) -> None:
             point.label,
         )
 
+    repairs = {repair.label: repair for repair in inspection.repairs}
     faulty = [
         p for p in inspection.points if p.missing_share or p.jumps or p.never_moves or p.held or p.label in swapped
     ]
     if not faulty:
         console.print("Every point is seen in every frame; none jumps, stands still or changes places with another.")
         return
-    table = _table("Point", "Missing", "Longest gap", "Residual", "Looks wrong")
+    stated = any(point.mean_residual_m is not None for point in inspection.points)
+    columns = ("Point", "Missing", "Longest gap", *(("Residual",) if stated else ()), "Looks wrong", "Cleaned")
+    table = _table(*columns)
     for point in sorted(faulty, key=badness)[:WORST]:
         gap = f"{point.longest_gap} frames ({point.longest_gap_s:.2f} s)" if point.longest_gap else ""
         wrong = [f"{len(point.jumps)} jump{'s' if len(point.jumps) > 1 else ''}"] if point.jumps else []
@@ -140,7 +148,12 @@ def _print_points(console: Console, inspection: Inspection) -> None:
         wrong += ["never moves"] if point.never_moves else []
         wrong += ["held"] if point.held else []
         table.add_row(
-            Text(point.label), f"{100 * point.missing_share:.1f} %", gap, _residual(point), Text(", ".join(wrong))
+            Text(point.label),
+            f"{100 * point.missing_share:.1f} %" if point.missing_share else "",
+            gap,
+            *((_residual(point),) if stated else ()),
+            Text(", ".join(wrong)),
+            _repaired(repairs[point.label]),
         )
     console.print(table)
     rest = len(inspection.points) - min(len(faulty), WORST)
@@ -149,6 +162,17 @@ def _print_points(console: Console, inspection: Inspection) -> None:
     elif rest:
         others = f"The other {rest} points are" if rest > 1 else "The other point is"
         console.print(f"{others} seen in every frame, without jumps.", highlight=False)
+
+
+def _repaired(repairs: PointRepairs) -> str:
+    """What cleaning made of a point's samples."""
+    counts = (
+        (repairs.taken_out, "taken out"),
+        (repairs.by_spline, "by spline"),
+        (repairs.from_neighbours, "by neighbours"),
+        (repairs.left_missing, "left"),
+    )
+    return ", ".join(f"{count} {what}" for count, what in counts if count)
 
 
 def _residual(point: PointQuality) -> str:

@@ -289,10 +289,8 @@ def _subject(parameters: Parameters) -> dict[str, Any]:
     height, mass = (_person_number(parameters, subject, names) for names in (HEIGHTS, MASSES))
     if height > 3:
         height = height / 1000.0 if height > 300 else height / 100.0
-    if 0.9 <= height <= 2.4:
-        subject["height_m"] = height
-    if 12 <= mass <= 220:
-        subject["mass_kg"] = mass
+    # What no person measures is kept as stated: whoever uses it names it.
+    subject |= {key: value for key, value in (("height_m", height), ("mass_kg", mass)) if 0 < value < math.inf}
     for what, names in SIDES.items():
         stated = (parameters.text(key).strip().lower() for key in _person_keys(parameters, names))
         side = next(filter(None, stated), "")

@@ -10,10 +10,11 @@ from typing import Any
 
 from mocap.display import Units
 from mocap.errors import InputError, MocapError
-from mocap.swing import Hitter, Setup
+from mocap.swing import BodyModel, Hitter, Setup
 
 FILE_NAME = "session.toml"
-HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level"}
+HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level", "calibration"}
+MODEL_KEYS = {"hip", "inertia", "bat_kg", "cutoff_hz", "marker_set"}
 SETUP_KEYS = {"pitcher", "plate", "catcher_behind_m", "sweet_spot_m", "pitch_angle_deg"}
 SWING_KEYS = {"file", "hitter", "kind", "pitch_location", "notes", "moments"}
 
@@ -30,12 +31,15 @@ class Recording:
         The session's, with the swing's own hand-set moments.
     kind : str
         `live`, `toss`, `tee` or `held`.
+    calibration : Path or None
+        The hitter's trial in which hips and shoulders circle.
     """
 
     file: Path
     hitter: Hitter
     setup: Setup
     kind: str
+    calibration: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -106,10 +110,12 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
     for key in ("pitcher", "plate"):
         if key in setup:
             setup[key] = _vector(setup[key], key, source)
-    hitters = {}
+    setup["model"] = _model(table.get("model", {}), source)
+    hitters, calibrations = {}, {}
     for number, row in enumerate(table.get("hitters", []), start=1):
         person = dict(_known(row, HITTER_KEYS, f"hitters row {number}", source))
         key = str(person.pop("id", number))
+        calibrations[key] = person.pop("calibration", None)
         hitters[key] = Hitter(**person)
     recordings = []
     for number, row in enumerate(table.get("swings", []), start=1):
@@ -125,11 +131,19 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
                 hitters.get(name, Hitter()),
                 Setup(**setup, moments=dict(values.get("moments", {}))),
                 str(values.get("kind", "live")),
+                source.parent / str(calibrations[name]) if calibrations.get(name) else None,
             )
         )
     if not recordings:
         raise InputError(f"{source}: no swings are listed; add [[swings]] rows with file = ...")
     return Session(str(about.get("name", source.parent.name)), units, tuple(recordings))
+
+
+def _model(row: Mapping[str, Any], source: Path) -> BodyModel:
+    choices = dict(_known(row, MODEL_KEYS, "model", source))
+    if "marker_set" in choices:
+        choices["marker_set"] = str(source.parent / str(choices["marker_set"]))
+    return BodyModel(**choices)
 
 
 def _known(row: Mapping[str, Any], keys: set[str], where: str, source: Path) -> Mapping[str, Any]:

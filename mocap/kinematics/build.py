@@ -1,15 +1,18 @@
-"""From a capture to a swing: joint centres, hitting frame, cleaning, centre of mass, forces under the feet, moments."""
+"""From a capture to a swing: skeleton, hitting frame, smoothing, centre of mass, forces under the feet, moments."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError, OptionError
-from mocap.kinematics.filtering import BAT_CUTOFF_HZ, BODY_CUTOFF_HZ, lowpass, lowpass_to_the_end
+from mocap.kinematics.cutoff import usual_cutoff
+from mocap.kinematics.filtering import lowpass, split_lowpass
 from mocap.kinematics.foot_forces import foot_forces
 from mocap.kinematics.geometry import middle_of_foot, on_bat
 from mocap.kinematics.hitting_frame import (
@@ -21,20 +24,23 @@ from mocap.kinematics.hitting_frame import (
     turned_to,
     upright,
 )
-from mocap.kinematics.inertia import centre_of_mass
-from mocap.kinematics.joint_centres import Body, body_from
-from mocap.kinematics.marker_sets import marker_set
+from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
 from mocap.kinematics.moments import SLOWEST_TURN, SPEED_BREAK, MotionPaths, find_plant, find_turn, ordered
+from mocap.kinematics.skeleton import Skeleton, fit_skeleton
+from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_from_segments
+from mocap.kinematics.subject import stated_size
 from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, Side, Swing
 
-#: Points that move in shorter times than the body and get the higher cut-off.
-QUICK = ("wrist", "hand", "bat")
+Value = TypeVar("Value")
+
 #: A given height is known to about this. [m]
 GIVEN_HEIGHT_SD_M = 0.005
 
 
-def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | None = None) -> Swing:
+def build_swing(
+    capture: Capture, hitter: Hitter | None = None, setup: Setup | None = None, calibration: Capture | None = None
+) -> Swing:
     """Put a recording of one swing into the hitting frame and find its moments.
 
     Parameters
@@ -43,6 +49,8 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
     hitter : Hitter, optional
         What is not given is taken from the recording (height, mass) or found from it (side, height).
     setup : Setup, optional
+    calibration : Capture, optional
+        A trial of the hitter in which hips and shoulders circle, see `fit_skeleton`.
 
     Returns
     -------
@@ -58,21 +66,21 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
         A hand-set moment lies outside the recording, or the side of the plate contradicts the turn.
     """
     setup = setup or Setup()
-    body = body_from(capture)
-    sided = _sided(capture, body, hitter or Hitter())
+    skeleton = fit_skeleton(capture, setup.model, calibration)
+    sided = _sided(capture, skeleton, hitter or Hitter(), setup)
     landing, forces, force_notes = _land(capture, sided, setup)
     plant = landing["plant"]
     assert plant.index is not None
-    paths = _motion(sided.centres, capture, setup, sided.hitter)
-    turn, heading_method, heading_sd = _to_pitcher(paths.joints, plant.index, setup, sided.matrix)
+    turn, heading_method, heading_sd = _to_pitcher(sided, plant.index, setup)
     whole = turn @ sided.matrix
 
     centres = {name: transformed(turn, path) for name, path in sided.centres.items()}
     if forces is not None:
         forces = FootForces(forces.front @ turn[:3, :3].T, forces.back @ turn[:3, :3].T)
-    moments = ordered(landing | find_turn(_motion(centres, capture, setup, sided.hitter), plant, setup.moments))
-    points = np.stack([_clean(centres, name, capture.rate_hz, moments["contact"]) for name in POINTS], axis=1)
+    moments = ordered(landing | find_turn(_motion(sided, centres, setup), plant, setup.moments))
+    points = np.stack([_clean(sided, centres, name, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
+    filled = np.stack([sided.filled.get(name, np.zeros(capture.n_frames, dtype=bool)) for name in POINTS], axis=1)
     return Swing(
         source=capture.source,
         hitter=sided.hitter,
@@ -80,17 +88,19 @@ def build_swing(capture: Capture, hitter: Hitter | None = None, setup: Setup | N
         setup=setup,
         rate_hz=capture.rate_hz,
         points=points,
-        point_sd_m=_point_sd(capture, body),
-        noise_m=_noise_after_filtering(centres, joints, capture.rate_hz),
-        com=_com(joints, sided.hitter),
-        head_forward=body.head_forward @ whole[:3, :3].T,
+        point_sd_m=_point_sd(capture, skeleton),
+        noise_m=_noise_after_filtering(sided, centres, joints),
+        filled=filled,
+        frames=_hitting_frames(sided, whole),
+        com=_com(joints, sided.hitter, setup),
+        head_forward=skeleton.body.head_forward @ whole[:3, :3].T,
         moments=moments,
         forces=forces,
         heading_method=heading_method,
         heading_sd_rad=heading_sd,
         plate_known=setup.plate is not None,
         lab_from_hitting=np.asarray(np.linalg.inv(whole), dtype=np.float64),
-        notes=(*sided.notes, *force_notes),
+        notes=(*sided.notes, *force_notes, *_filled_at_moments(moments, filled)),
     )
 
 
@@ -100,26 +110,39 @@ class _Sided:
 
     matrix: FloatArray
     centres: dict[str, FloatArray]
+    frames: dict[str, FloatArray]
+    filled: dict[str, npt.NDArray[np.bool_]]
+    cutoffs_hz: dict[str, float]
+    rate_hz: float
     hitter: Hitter
     height_sd_m: float
     notes: tuple[str, ...]
 
 
-def _sided(capture: Capture, body: Body, hitter: Hitter) -> _Sided:
-    hitter, height_sd, notes = _complete_hitter(hitter, capture, body)
-    matrix, floor_notes = _upright_matrix(capture, body)
-    upright_centres = {name: transformed(matrix, path) for name, path in body.centres.items()}
-    side, side_notes = _side(hitter, upright_centres, capture)
+def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -> _Sided:
+    hitter, height_sd, notes = _complete_hitter(hitter, capture, skeleton.centres)
+    matrix, floor_notes = _upright_matrix(capture, skeleton)
+    upright_centres = {name: transformed(matrix, path) for name, path in skeleton.centres.items()}
+    cutoffs = cutoffs_of(upright_centres, capture.rate_hz, setup.model.cutoff_hz)
+    side, side_notes = _side(hitter, upright_centres, cutoffs, capture)
     if side == "left":
         matrix = MIRROR @ matrix
-    centres = _front_and_back({name: transformed(matrix, path) for name, path in body.centres.items()}, side)
-    every_note = (*capture.notes, *body.notes, *notes, *floor_notes, *side_notes)
-    return _Sided(matrix, centres, replace(hitter, bats=side), height_sd, every_note)
+    return _Sided(
+        matrix=matrix,
+        centres=_front_and_back({name: transformed(matrix, path) for name, path in skeleton.centres.items()}, side),
+        frames=_front_and_back(skeleton.frames, side),
+        filled=_front_and_back(skeleton.filled, side),
+        cutoffs_hz=_front_and_back(cutoffs, side),
+        rate_hz=capture.rate_hz,
+        hitter=replace(hitter, bats=side),
+        height_sd_m=height_sd,
+        notes=(*capture.notes, *skeleton.body.notes, *notes, *floor_notes, *side_notes),
+    )
 
 
 def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Moment], FootForces | None, list[str]]:
     """Moments up to the landing, and the forces under the feet, which tell it better once they are assigned."""
-    paths = _motion(sided.centres, capture, setup, sided.hitter)
+    paths = _motion(sided, sided.centres, setup)
     landing = find_plant(paths, capture.source, setup.moments)
     forces, notes = foot_forces(capture, sided.centres, sided.matrix, landing["plant"])
     if forces is not None:
@@ -127,33 +150,39 @@ def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Mome
     return landing, forces, notes
 
 
-def _complete_hitter(hitter: Hitter, capture: Capture, body: Body) -> tuple[Hitter, float, list[str]]:
+def _complete_hitter(
+    hitter: Hitter, capture: Capture, centres: Mapping[str, FloatArray]
+) -> tuple[Hitter, float, list[str]]:
     """Fill height and mass from the recording; estimate the height where nobody states it."""
-    mass = hitter.mass_kg if hitter.mass_kg is not None else capture.subject.get("mass_kg")
+    stated_height, stated_mass, notes = stated_size(capture)
+    mass = hitter.mass_kg if hitter.mass_kg is not None else stated_mass
     name = hitter.name or str(capture.subject.get("name", ""))
-    height = hitter.height_m if hitter.height_m is not None else capture.subject.get("height_m")
+    height = hitter.height_m if hitter.height_m is not None else stated_height
     if height is not None:
-        return replace(hitter, name=name, height_m=float(height), mass_kg=mass), GIVEN_HEIGHT_SD_M, []
-    height, sd = height_from_segments(body.centres)
+        return replace(hitter, name=name, height_m=float(height), mass_kg=mass), GIVEN_HEIGHT_SD_M, notes
+    height, sd = height_from_segments(centres, sex=hitter.sex)
     if not 0.9 <= height <= 2.4:
         raise InputError(
-            f"{capture.source}: the legs measure a height of {height:.2f} m; check the file's unit (POINT:UNITS)"
+            f"{capture.source}: the segments measure a height of {height:.2f} m; check the file's unit (POINT:UNITS)"
         )
-    note = f"height not given: {height:.2f} ± {sd:.2f} m estimated from the legs"
-    return replace(hitter, name=name, height_m=round(height, 3), mass_kg=mass), sd, [note]
+    note = f"height not given: {height:.2f} ± {sd:.2f} m estimated from the segments' lengths"
+    return replace(hitter, name=name, height_m=round(height, 3), mass_kg=mass), sd, [*notes, note]
 
 
-def _upright_matrix(capture: Capture, body: Body) -> tuple[FloatArray, list[str]]:
+def _upright_matrix(capture: Capture, skeleton: Skeleton) -> tuple[FloatArray, list[str]]:
     """Lab to an upright frame with the floor at zero."""
-    feet = [body.centres[f"{s}_{name}"] for s in "lr" for name in ("heel", "ball")]
-    floor, note = floor_height(capture, body.up, feet)
-    matrix = upright(body.up)
+    up = skeleton.body.up
+    feet = [skeleton.centres[f"{s}_{name}"] for s in "lr" for name in ("heel", "ball")]
+    floor, note = floor_height(capture, up, feet)
+    matrix = upright(up)
     matrix[2, 3] = -floor
     return matrix, [note] if note else []
 
 
-def _side(hitter: Hitter, centres: Mapping[str, FloatArray], capture: Capture) -> tuple[Side, list[str]]:
-    shoulders = {s: lowpass(centres[s], capture.rate_hz, BODY_CUTOFF_HZ) for s in ("l_shoulder", "r_shoulder")}
+def _side(
+    hitter: Hitter, centres: Mapping[str, FloatArray], cutoffs: Mapping[str, float], capture: Capture
+) -> tuple[Side, list[str]]:
+    shoulders = {s: lowpass(centres[s], capture.rate_hz, cutoffs[s]) for s in ("l_shoulder", "r_shoulder")}
     found, fastest = side_of_plate(shoulders, capture.rate_hz)
     if hitter.bats is None:
         return found, [f"bats {found}: found from the direction of the fastest turn of the shoulders"]
@@ -165,72 +194,89 @@ def _side(hitter: Hitter, centres: Mapping[str, FloatArray], capture: Capture) -
     return hitter.bats, []
 
 
-def _front_and_back(centres: Mapping[str, FloatArray], side: Side) -> dict[str, FloatArray]:
+def _front_and_back(by_name: Mapping[str, Value], side: Side) -> dict[str, Value]:
     front, back = ("l_", "r_") if side == "right" else ("r_", "l_")
     renamed = {}
-    for name, path in centres.items():
+    for name, value in by_name.items():
         if name.startswith(front):
-            renamed[f"front_{name[2:]}"] = path
+            renamed[f"front_{name[2:]}"] = value
         elif name.startswith(back):
-            renamed[f"back_{name[2:]}"] = path
+            renamed[f"back_{name[2:]}"] = value
         else:
-            renamed[name] = path
+            renamed[name] = value
     return renamed
 
 
-def _motion(raw: Mapping[str, FloatArray], capture: Capture, setup: Setup, hitter: Hitter) -> MotionPaths:
-    joints = {
-        name: lowpass(path, capture.rate_hz, _cutoff(name)) for name, path in raw.items() if name not in BAT_POINTS
-    }
+def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup) -> MotionPaths:
+    """Paths to find moments in: smoothed alike for all recordings, as the thresholds of speed suppose."""
+    names = [name for name in raw if name not in BAT_POINTS]
+    cutoffs = np.array([usual_cutoff(name) for name in names])
+    smooth = lowpass(np.stack([raw[name] for name in names], axis=1), sided.rate_hz, cutoffs)
+    joints = {name: smooth[:, i] for i, name in enumerate(names)}
     sweet = None
     if "bat_barrel" in raw:
         sweet = on_bat(raw["bat_knob"], raw["bat_barrel"], setup.sweet_spot_m)
-    return MotionPaths(joints, capture.rate_hz, sweet, None, hitter.mass_kg)
+    return MotionPaths(joints, sided.rate_hz, sweet, None, sided.hitter.mass_kg)
 
 
-def _cutoff(name: str) -> float:
-    return BAT_CUTOFF_HZ if any(part in name for part in QUICK) else BODY_CUTOFF_HZ
-
-
-def _clean(raw: Mapping[str, FloatArray], name: str, rate_hz: float, contact: Moment) -> FloatArray:
+def _clean(sided: _Sided, raw: Mapping[str, FloatArray], name: str, contact: Moment) -> FloatArray:
     """Filtered path of one point; where contact was seen in the bat, up to it and after it apart."""
     path = raw.get(name)
     if path is None:
         return np.full_like(raw["pelvis"], np.nan)
-    split = contact.index
-    if split is None or contact.method != SPEED_BREAK or name not in BAT_POINTS:
-        return lowpass(path, rate_hz, _cutoff(name))
-    before = lowpass_to_the_end(path[: split + 1], rate_hz, _cutoff(name))
-    after = lowpass_to_the_end(path[:split:-1], rate_hz, _cutoff(name))[::-1]
-    return np.concatenate([before, after])
+    seen = contact.method == SPEED_BREAK and name in BAT_POINTS
+    return split_lowpass(path, sided.rate_hz, sided.cutoffs_hz[name], contact.index if seen else None)
 
 
-def _to_pitcher(
-    joints: Mapping[str, FloatArray], plant: int, setup: Setup, matrix: FloatArray
-) -> tuple[FloatArray, str, float]:
+def _hitting_frames(sided: _Sided, whole: FloatArray) -> dict[str, FloatArray]:
+    """Segments' axes in the hitting frame, smoothed as their points; a mirrored body's right points the other way."""
+    mirrored = sided.hitter.bats == "left"
+    into = np.diag([1.0, 1.0, -1.0 if mirrored else 1.0])
+    frames = {name: whole[:3, :3] @ rotation @ into for name, rotation in sided.frames.items()}
+    return smooth_frames(frames, sided.rate_hz, sided.cutoffs_hz)
+
+
+def _filled_at_moments(
+    moments: Mapping[str, Moment], filled: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
+) -> list[str]:
+    """Which points were not measured at a key moment."""
+    notes = []
+    for name in ("plant", "contact"):
+        index = moments[name].index
+        if index is not None and filled[index].any():
+            points = [POINTS[i].replace("_", " ") for i in np.flatnonzero(filled[index])]
+            notes.append(f"at {name} (frame {index}) filled, not measured: {', '.join(points)}")
+    return notes
+
+
+def _to_pitcher(sided: _Sided, plant: int, setup: Setup) -> tuple[FloatArray, str, float]:
     """Matrix from the upright frame to the hitting frame."""
-    feet = {s: _mid_foot(joints, s)[plant] for s in ("front", "back")}
+    feet = {side: _mid_foot(sided, side)[plant] for side in ("front", "back")}
     if not np.isfinite([*feet["front"], *feet["back"]]).all():
         raise InputError(f"both feet must be seen at foot-plant (frame {plant}); fill the gap or choose another trial")
-    angle, method, sd = toward_pitcher(setup.pitcher, feet["back"], feet["front"], matrix)
+    angle, method, sd = toward_pitcher(setup.pitcher, feet["back"], feet["front"], sided.matrix)
     if setup.plate is not None:
-        origin = transformed(matrix, np.asarray(setup.plate, dtype=np.float64))
+        origin = transformed(sided.matrix, np.asarray(setup.plate, dtype=np.float64))
     else:
         origin = (feet["front"] + feet["back"]) / 2
     return turned_to(angle, np.array([origin[0], origin[1], 0.0])), method, sd
 
 
-def _mid_foot(joints: Mapping[str, FloatArray], side: str) -> FloatArray:
-    return middle_of_foot(*(joints[f"{side}_{name}"] for name in ("heel", "ball", "ankle")))
+def _mid_foot(sided: _Sided, side: str) -> FloatArray:
+    points = (f"{side}_{name}" for name in ("heel", "ball", "ankle"))
+    return middle_of_foot(*(lowpass(sided.centres[name], sided.rate_hz, sided.cutoffs_hz[name]) for name in points))
 
 
 def body_com(swing: Swing) -> FloatArray:
     """Centre of mass of a swing's points, shape (F, 3). [m]"""
-    return _com({name: swing.points[:, i] for i, name in enumerate(POINTS)}, swing.hitter)
+    return _com({name: swing.points[:, i] for i, name in enumerate(POINTS)}, swing.hitter, swing.setup)
 
 
-def _com(joints: Mapping[str, FloatArray], hitter: Hitter) -> FloatArray:
-    return centre_of_mass(_body_only(joints), sides=("front", "back"), sex=hitter.sex)
+def _com(joints: Mapping[str, FloatArray], hitter: Hitter, setup: Setup) -> FloatArray:
+    model = setup.model
+    table = segment_table(model.inertia, hitter.sex, hitter.height_m, hitter.mass_kg)
+    bat = Bat(model.bat_kg) if model.bat_kg else None
+    return centre_of_mass(_body_only(joints), sides=("front", "back"), table=table, bat=bat, mass_kg=hitter.mass_kg)
 
 
 def _body_only(joints: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
@@ -239,6 +285,7 @@ def _body_only(joints: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
     for side in ("front", "back"):
         for part, stand_in in (
             ("heel", "ankle"),
+            ("ball", "ankle"),
             ("toe", "ankle"),
             ("elbow", "shoulder"),
             ("wrist", "elbow"),
@@ -249,17 +296,25 @@ def _body_only(joints: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
     return filled
 
 
-def _point_sd(capture: Capture, body: Body) -> FloatArray:
+def _point_sd(capture: Capture, skeleton: Skeleton) -> FloatArray:
     """Model error of the joint centres and the recording's own residuals, per point and axis."""
+    body = skeleton.body
     residual = float(np.nanmedian(capture.residuals)) if np.isfinite(capture.residuals).any() else 0.0
-    body_sd, bat_sd = body.model_sd_m, marker_set("bat").model_sd_m
-    model = np.array([bat_sd if name in BAT_POINTS else body_sd for name in POINTS])
+    model = np.array([np.mean([body.centre_sd_m[name] for name in _both_sides(name)]) for name in POINTS])
     return np.hypot(model, residual)
 
 
-def _noise_after_filtering(raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray], rate_hz: float) -> float:
+def _both_sides(name: str) -> list[str]:
+    """The left and right centre that a point of the hitting frame may be; itself where it has no side."""
+    part = name.removeprefix("front_").removeprefix("back_")
+    return [name] if part == name else [f"l_{part}", f"r_{part}"]
+
+
+def _noise_after_filtering(sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray]) -> float:
     """Noise per axis that passes the filter: what the filter took off, scaled to its pass band."""
-    taken = np.concatenate([(raw[name] - clean[name]).ravel() for name in clean if name in raw and "bat" not in name])
+    names = [name for name in clean if name in raw and name not in BAT_POINTS]
+    taken = np.concatenate([(raw[name] - clean[name]).ravel() for name in names])
     off = float(np.sqrt(np.nanmean(taken**2)))
-    kept = min(2 * BODY_CUTOFF_HZ / rate_hz, 0.8)
+    passed = float(np.median([sided.cutoffs_hz[name] for name in names]))
+    kept = min(2 * passed / sided.rate_hz, 0.8)
     return off * float(np.sqrt(kept / (1.0 - kept)))

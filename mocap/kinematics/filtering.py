@@ -1,23 +1,33 @@
-"""Cleaning of paths: short gaps filled, noise removed by a zero-lag low-pass filter, derivatives."""
+"""Noise removed by a zero-lag low-pass filter, and derivatives; neither smeared by an impact."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
 
-#: Cut-off for joints of the body. [Hz] Common practice for swings is 10 to 15 Hz, no single source.
+BoolArray = npt.NDArray[np.bool_]
+IntArray = npt.NDArray[np.intp]
+
+#: Cut-off for joints of the body where none is chosen from the data. [Hz] Common practice for swings is 10 to 15 Hz, no
+#: single source.
 BODY_CUTOFF_HZ = 14.0
 #: Cut-off for wrists, hands and bat, which move in shorter times. [Hz] This project's default.
 BAT_CUTOFF_HZ = 25.0
 #: The path's end before a blow is carried on by a cubic through this much of it. [s] This project's default.
 END_FIT_S = 0.025
-#: Gaps up to this long are bridged by a spline. [s] This project's default.
-LONGEST_GAP_S = 0.10
+#: Samples mirrored about the ends of a run before it is filtered; runs no longer than this are not filtered.
+PAD = 12
+#: Two passes let through 1/sqrt(2) at this share of one pass's cut-off, on the warped axis: (sqrt(2) - 1)^(1/4).
+DOUBLE_PASS = (2.0**0.5 - 1.0) ** 0.25
+#: No cut-off is above this share of the rate.
+HIGHEST_SHARE = 0.4
 
 
-def lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float) -> FloatArray:
+def lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArray) -> FloatArray:
     """Zero-lag second-order Butterworth low-pass, run forward and backward.
 
     Parameters
@@ -26,8 +36,9 @@ def lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float) -> FloatArray:
         First axis is time; NaN splits a path into runs that are filtered apart.
     rate_hz : float
         Sampling rate. [Hz]
-    cutoff_hz : float
-        Frequency at which the two passes together let through 1/sqrt(2). Limited to 0.4 times the rate. [Hz]
+    cutoff_hz : float or ndarray, shape (P,)
+        Frequency at which the two passes together let through 1/sqrt(2); one for all, or one for each entry of the
+        second axis of `paths`. Limited to `HIGHEST_SHARE` of the rate. [Hz]
 
     Returns
     -------
@@ -45,89 +56,98 @@ def lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float) -> FloatArray:
     """
     from scipy.signal import butter, filtfilt
 
-    cutoff = min(cutoff_hz, 0.4 * rate_hz)
-    warped = np.tan(np.pi * cutoff / rate_hz) / (np.sqrt(2.0) - 1.0) ** 0.25
-    design = rate_hz / np.pi * np.arctan(warped)
-    b, a = butter(2, design / (rate_hz / 2))
     flat = paths.reshape(len(paths), -1)
-    out = flat.copy()
-    whole = np.isfinite(flat).all(axis=0)
-    pad = 12
-    if whole.any() and len(flat) > pad:
-        out[:, whole] = filtfilt(b, a, flat[:, whole], axis=0, padlen=pad)
-    for column in np.flatnonzero(~whole):
-        for start, stop in runs(np.isfinite(flat[:, column])):
-            if stop - start > pad:
-                out[start:stop, column] = filtfilt(b, a, flat[start:stop, column], padlen=pad)
+    cutoffs = np.minimum(_per_column(cutoff_hz, paths), HIGHEST_SHARE * rate_hz)
+    out, finite = flat.copy(), np.isfinite(flat)
+    for cutoff in np.unique(cutoffs):
+        warped = np.tan(np.pi * cutoff / rate_hz) / DOUBLE_PASS
+        b, a = butter(2, 2.0 / np.pi * np.arctan(warped))
+        for start, stop, columns in _alike(finite, np.flatnonzero(cutoffs == cutoff)):
+            if stop - start > PAD:
+                out[start:stop, columns] = filtfilt(b, a, flat[start:stop, columns], axis=0, padlen=PAD)
     return out.reshape(paths.shape)
 
 
-def lowpass_to_the_end(paths: FloatArray, rate_hz: float, cutoff_hz: float) -> FloatArray:
-    """Low-pass whose last samples keep position and slope, for a path that breaks off at a blow.
+def _per_column(cutoff_hz: float | FloatArray, paths: FloatArray) -> FloatArray:
+    """One cut-off for each column of the flattened paths. [Hz]"""
+    cutoffs = np.asarray(cutoff_hz, dtype=np.float64)
+    spread = cutoffs.reshape(cutoffs.shape + (1,) * (paths.ndim - 1 - cutoffs.ndim))
+    return np.broadcast_to(spread, paths.shape[1:]).ravel()
+
+
+def _alike(finite: BoolArray, columns: IntArray) -> Iterator[tuple[int, int, IntArray]]:
+    """Half-open runs of finite samples, each with all the columns that have it."""
+    whole = finite[:, columns].all(axis=0)
+    if whole.any():
+        yield 0, len(finite), columns[whole]
+    spans: dict[tuple[int, int], list[int]] = {}
+    for column in columns[~whole]:
+        for span in runs(finite[:, column]):
+            spans.setdefault(span, []).append(int(column))
+    for (start, stop), together in spans.items():
+        yield start, stop, np.array(together)
+
+
+def lowpass_to_the_end(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArray) -> FloatArray:
+    """Low-pass whose last samples keep position and slope, for paths that break off at a blow.
 
     Parameters
     ----------
-    paths : ndarray, shape (F, C)
-    rate_hz, cutoff_hz : float
+    paths : ndarray, shape (F, ...)
+    rate_hz : float
         [Hz]
+    cutoff_hz : float or ndarray, shape (P,)
+        As for `lowpass`. [Hz]
 
     Returns
     -------
-    ndarray, shape (F, C)
+    ndarray, shape (F, ...)
 
     Notes
     -----
-    Before it is filtered the path is carried on beyond its end by the cubic through its last samples (`END_FIT_S`),
-    so that the end lies inside. The filter's own mirrored extension would bend the velocity there.
+    Before it is filtered a path is carried on beyond its end by the cubic through its last samples (`END_FIT_S`),
+    so that the end lies inside. The filter's own mirrored extension would bend the velocity there. A path whose last
+    samples were not all seen is not carried on.
     """
     count = max(round(END_FIT_S * rate_hz) + 1, 5)
-    tail = paths[-count:]
-    if len(paths) < count + 4 or not np.isfinite(tail).all():
+    if len(paths) < count + 4:
         return lowpass(paths, rate_hz, cutoff_hz)
+    tail = paths[-count:].reshape(count, -1)
     time = np.arange(-count + 1, 1)
-    beyond = np.arange(1, round(2.0 / cutoff_hz * rate_hz) + 1)
-    carried_on = np.vander(beyond, 4) @ np.linalg.lstsq(np.vander(time, 4), tail, rcond=None)[0]
+    beyond = np.arange(1, round(2.0 / float(np.min(cutoff_hz)) * rate_hz) + 1)
+    # NaN in a tail stays NaN beyond it: that path ends where it was last seen.
+    cubic = np.vander(beyond, 4) @ np.linalg.pinv(np.vander(time, 4))
+    carried_on = np.einsum("bt,tc->bc", cubic, tail)
     # The cubic is only good nearby: farther out it goes on straight.
     near = max(count // 2, 2)
     step = carried_on[near - 1] - carried_on[near - 2]
     carried_on[near:] = carried_on[near - 1] + step * (beyond[near:] - near)[:, None]
-    return lowpass(np.concatenate([paths, carried_on]), rate_hz, cutoff_hz)[: len(paths)]
+    longer = np.concatenate([paths, carried_on.reshape(-1, *paths.shape[1:])])
+    return lowpass(longer, rate_hz, cutoff_hz)[: len(paths)]
 
 
-def fill_gaps(paths: FloatArray, rate_hz: float) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    """Bridge short gaps with a cubic spline through the samples around them.
+def split_lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArray, split: int | None) -> FloatArray:
+    """Low-pass up to an impact and after it apart, so that neither side's velocity leaks into the other.
 
     Parameters
     ----------
-    paths : ndarray, shape (F, P, 3)
-        NaN where missing.
+    paths : ndarray, shape (F, ...)
     rate_hz : float
         [Hz]
+    cutoff_hz : float or ndarray, shape (P,)
+        As for `lowpass`. [Hz]
+    split : int or None
+        Last frame before the impact changes the velocity; None: no impact.
 
     Returns
     -------
-    (filled, marked)
-        `filled` as `paths`; `marked`, shape (F, P), is true for every sample that was filled. Gaps longer than
-        `LONGEST_GAP_S` and gaps at either end stay NaN.
+    ndarray, shape (F, ...)
     """
-    from scipy.interpolate import CubicSpline
-
-    filled = paths.copy()
-    seen: npt.NDArray[np.bool_] = np.asarray(np.isfinite(paths).all(axis=2))
-    marked = np.zeros_like(seen)
-    longest = round(LONGEST_GAP_S * rate_hz)
-    for point in np.flatnonzero(~seen.all(axis=0) & seen.any(axis=0)):
-        known = np.flatnonzero(seen[:, point])
-        for start, stop in runs(~seen[:, point]):
-            if start == 0 or stop == len(paths) or stop - start > longest:
-                continue
-            around = known[max(int(np.searchsorted(known, start)) - 8, 0) :][:16]
-            if len(around) < 4:
-                continue
-            span = slice(start, stop)
-            filled[span, point] = CubicSpline(around, paths[around, point])(np.arange(start, stop))
-            marked[span, point] = True
-    return filled, marked
+    if split is None:
+        return lowpass(paths, rate_hz, cutoff_hz)
+    before = lowpass_to_the_end(paths[: split + 1], rate_hz, cutoff_hz)
+    after = lowpass_to_the_end(paths[:split:-1], rate_hz, cutoff_hz)[::-1]
+    return np.concatenate([before, after])
 
 
 def derivative(paths: FloatArray, rate_hz: float) -> FloatArray:
@@ -150,12 +170,40 @@ def derivative(paths: FloatArray, rate_hz: float) -> FloatArray:
     return result
 
 
+def split_derivative(paths: FloatArray, rate_hz: float, split: int | None) -> FloatArray:
+    """Rate of change whose differences never cross an impact.
+
+    Parameters
+    ----------
+    paths : ndarray, shape (F, ...)
+    rate_hz : float
+        [Hz]
+    split : int or None
+        Last frame before the impact changes the velocity; None: no impact.
+
+    Returns
+    -------
+    ndarray, shape (F, ...)
+        Central differences; beside the impact and at the ends one-sided ones of second order, which need three frames.
+        NaN where a side of the impact has a single frame, which shows no velocity. [unit of `paths` / s]
+    """
+    if split is None:
+        return derivative(paths, rate_hz)
+    sides = []
+    for side in (paths[: split + 1], paths[split + 1 :]):
+        if len(side) < 2:
+            sides.append(np.full_like(side, np.nan))
+        else:
+            sides.append(np.gradient(side, 1.0 / rate_hz, axis=0, edge_order=2 if len(side) > 2 else 1))
+    return np.concatenate(sides)
+
+
 def speed(path: FloatArray, rate_hz: float) -> FloatArray:
     """Magnitude of the velocity of a path of shape (F, 3), shape (F,). [m/s]"""
     return np.linalg.norm(derivative(path, rate_hz), axis=-1)
 
 
-def runs(flags: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs(flags: BoolArray) -> list[tuple[int, int]]:
     """Half-open spans over which `flags` is true."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]

@@ -105,20 +105,50 @@ def angular_velocity(rotation: FloatArray, rate_hz: float) -> FloatArray:
 
 
 def rotation_vector(rotation: FloatArray) -> FloatArray:
-    """Axis times angle of rotations of shape (..., 3, 3), for angles below pi, shape (..., 3). [rad]
+    """Axis times angle of rotations of shape (..., 3, 3), angles 0 to pi, shape (..., 3). [rad]
 
-    Spoor CW, Veldpaus FE (1980) J Biomech 13:391-393: sin(angle) n = 1/2 (R32-R23, R13-R31, R21-R12).
+    See `axis_and_angle`; zero for no rotation.
     """
-    sine_axis = 0.5 * np.stack(
-        [
-            rotation[..., 2, 1] - rotation[..., 1, 2],
-            rotation[..., 0, 2] - rotation[..., 2, 0],
-            rotation[..., 1, 0] - rotation[..., 0, 1],
-        ],
-        axis=-1,
-    )
-    sine = np.linalg.norm(sine_axis, axis=-1, keepdims=True)
-    cosine = (np.trace(rotation, axis1=-2, axis2=-1)[..., None] - 1.0) / 2.0
-    angle = np.arctan2(sine, cosine)
-    vector: FloatArray = sine_axis * np.where(sine > 1e-9, angle / np.where(sine > 1e-9, sine, 1.0), 1.0)
+    axis, angle = axis_and_angle(rotation)
+    vector: FloatArray = np.where(angle[..., None] == 0, 0.0, axis * angle[..., None])
     return vector
+
+
+def axis_and_angle(rotation: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Axis and angle of rotations, to full precision from no turn to half a turn.
+
+    Parameters
+    ----------
+    rotation : ndarray, shape (..., 3, 3)
+
+    Returns
+    -------
+    (axis, angle)
+        Unit vector of shape (..., 3), NaN for no rotation at all; angle of shape (...), 0 to pi. At pi both senses of
+        the axis are right, and one is given. [-], [rad]
+
+    Notes
+    -----
+    By the unit quaternion q = (cos(angle/2), sin(angle/2) axis): the matrix 4 q q' is linear in R, and its longest
+    column gives q without a loss of figures. The sine and the cosine of the angle, which the usual formulas take from
+    R, say little about it near pi and near 0.
+
+    References
+    ----------
+    Shepperd SW (1978) J Guid Control 1:223-224.
+    """
+    R = rotation
+    trace = np.trace(R, axis1=-2, axis2=-1)
+    four = np.empty((*R.shape[:-2], 4, 4))
+    four[..., 0, 0] = 1.0 + trace
+    for i in range(3):
+        j, k = (i + 1) % 3, (i + 2) % 3
+        four[..., i + 1, i + 1] = 1.0 + 2.0 * R[..., i, i] - trace
+        four[..., 0, i + 1] = four[..., i + 1, 0] = R[..., k, j] - R[..., j, k]
+        four[..., j + 1, k + 1] = four[..., k + 1, j + 1] = R[..., k, j] + R[..., j, k]
+    longest = np.argmax(np.diagonal(four, axis1=-2, axis2=-1), axis=-1)
+    quaternion = np.take_along_axis(four, longest[..., None, None], axis=-1)[..., 0]
+    # q and -q are the same rotation; the one with a cosine of at least zero has an angle of at most pi.
+    part = quaternion[..., 1:] * np.where(quaternion[..., :1] < 0, -1.0, 1.0)
+    sine = np.linalg.norm(part, axis=-1)
+    return unit(part), 2.0 * np.arctan2(sine, np.abs(quaternion[..., 0]))

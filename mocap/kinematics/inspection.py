@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,15 +10,15 @@ import numpy as np
 from mocap.capture import UNLOADED_N, Capture, ForcePlate
 from mocap.errors import MocapError
 from mocap.kinematics.build import build_swing
-from mocap.kinematics.filtering import LONGEST_GAP_S
+from mocap.kinematics.cleaning import CLUSTER, MISSING, SPLINE, Cleaned, clean
+from mocap.kinematics.gaps import LONGEST_GAP_S, find_gaps
 from mocap.kinematics.joint_centres import body_from
-from mocap.kinematics.marker_sets import fold, identify, marker_set
+from mocap.kinematics.marker_sets import BODY_SETS, MarkerSet, identify, marker_set, recognise
+from mocap.kinematics.own_marker_set import own_marker_set
 from mocap.kinematics.point_quality import Jump, PointQuality, Swap, point_qualities
 from mocap.kinematics.side_labels import doubtful_sides
-from mocap.swing import Hitter, Setup, Swing
+from mocap.swing import BodyModel, Hitter, Setup, Swing
 
-#: Labels of these marker sets are points that a swing is measured from.
-KNOWN_SETS = ("conventional_gait", "joint_centres", "bat")
 #: A plate unloaded for less than this share of the time shows no zero. This project's default.
 SHOWS_ZERO = 0.02
 #: Below this rate a frame is longer than foot-plant is usually known. [Hz] This project's default.
@@ -50,12 +50,38 @@ class PlateQuality:
 
 
 @dataclass(frozen=True)
-class Concern:
-    """Something worth a look.
+class PointRepairs:
+    """How many of a point's samples were not measured.
 
     Attributes
     ----------
-    kind : {"sides", "swap", "never_seen", "never_moves", "held", "jumps", "gap", "plate", "rate"}
+    label : str
+    taken_out : int
+        Recorded, but taken out as spikes or repeats.
+    by_spline : int
+        Filled by a spline.
+    from_neighbours : int
+        Filled from neighbouring points.
+    left_missing : int
+    longest_left : int
+        Longest gap that is left. [frames]
+    """
+
+    label: str
+    taken_out: int
+    by_spline: int
+    from_neighbours: int
+    left_missing: int
+    longest_left: int
+
+
+@dataclass(frozen=True)
+class Concern:
+    """Something worth a look that cleaning does not repair.
+
+    Attributes
+    ----------
+    kind : {"sides", "swap", "never_seen", "never_moves", "jumps", "gap", "plate", "rate"}
     labels : tuple of str
         Points it is about; empty where it is about something else.
     text : str
@@ -75,7 +101,15 @@ class Inspection:
     ----------
     capture : Capture
     points : tuple of PointQuality
+        As recorded.
     swaps : tuple of Swap
+        As recorded.
+    measured_from : frozenset of str
+        Labels of the points that a swing is measured from; all where none is known.
+    repairs : tuple of PointRepairs
+        What cleaning made of each point; those that no swing is measured from are left alone, where any other is known.
+    cleaning : tuple of str
+        What cleaning repaired, filled and left, one line each.
     plates : tuple of PlateQuality
     concerns : tuple of Concern
         What is worth a look, worst first; of the points only those that a swing is measured from, where any is known.
@@ -94,6 +128,9 @@ class Inspection:
     capture: Capture
     points: tuple[PointQuality, ...]
     swaps: tuple[Swap, ...]
+    measured_from: frozenset[str]
+    repairs: tuple[PointRepairs, ...]
+    cleaning: tuple[str, ...]
     plates: tuple[PlateQuality, ...]
     concerns: tuple[Concern, ...]
     marker_set: str
@@ -118,31 +155,66 @@ def inspect(capture: Capture, hitter: Hitter | None = None, setup: Setup | None 
     """
     on_bat = marker_set("bat").find(capture)
     bat = "bat_barrel" in on_bat and len(on_bat) > 1
+    model = setup.model if setup else BodyModel()
+    own = own_marker_set(model.marker_set) if model.marker_set else None
     try:
-        used = identify(capture)[0]
+        used = identify(capture, own)[0]
     except MocapError:
         used = None
     qualities, swaps = point_qualities(capture)
     plates = tuple(_plate(plate) for plate in capture.plates)
-    known = [q for q in qualities if any(fold(q.label) in marker_set(name).aliases for name in KNOWN_SETS)]
-    counted = known or qualities
-    names = {quality.label for quality in counted}
+    names = _measured_from(capture, own) or set(capture.labels)
+    cleaned = clean(capture, labels=names)
+    repairs = _repairs(capture, cleaned)
     concerns = (
-        *(Concern("sides", (), line) for line in _sides(capture)),
-        *(_swap_concern(swap, capture) for swap in swaps if set(swap.labels) <= names),
-        *_point_concerns(counted, capture),
+        *(Concern("sides", (), line) for line in _sides(capture, model, own)),
+        *(_swap_concern(swap, capture) for swap in cleaned.swaps_left),
+        *_point_concerns([quality for quality in qualities if quality.label in names]),
+        *_jump_concerns(cleaned.jumps_left, capture),
+        *_gap_concern([repair for repair in repairs if repair.label in names], capture),
         *_other_concerns(capture, plates),
     )
     measurable, verdict, limits = _verdict(capture, hitter, setup, bat, concerns)
     return Inspection(
-        capture, qualities, swaps, plates, concerns, used.name if used else "", bat, verdict, measurable, limits
+        capture=capture,
+        points=qualities,
+        swaps=swaps,
+        measured_from=frozenset(names),
+        repairs=repairs,
+        cleaning=cleaned.notes,
+        plates=plates,
+        concerns=concerns,
+        marker_set=used.name if used else "",
+        bat=bat,
+        verdict=verdict,
+        measurable=measurable,
+        limits=limits,
     )
 
 
-def _sides(capture: Capture) -> list[str]:
+def _repairs(capture: Capture, cleaned: Cleaned) -> tuple[PointRepairs, ...]:
+    """What cleaning made of each point, in the order of the labels."""
+    longest = np.zeros(len(capture.labels), dtype=np.intp)
+    column, start, stop = find_gaps(cleaned.origin != MISSING).T
+    np.maximum.at(longest, column, stop - start)
+    counts = [(cleaned.origin == kind).sum(axis=0) for kind in (SPLINE, CLUSTER, MISSING)]
+    every = np.stack([cleaned.taken_out.sum(axis=0), *counts, longest], axis=1).tolist()
+    return tuple(PointRepairs(label, *numbers) for label, numbers in zip(capture.labels, every, strict=True))
+
+
+def _measured_from(capture: Capture, own: MarkerSet | None) -> set[str]:
+    """Labels of the points that a swing is measured from; where no body is recognised, of all that any set knows."""
+    bat = marker_set("bat").known_labels(capture)
+    try:
+        return recognise(capture, own)[0].known_labels(capture) | bat
+    except MocapError:
+        return bat.union(*(marker_set(name).known_labels(capture) for name in BODY_SETS))
+
+
+def _sides(capture: Capture, model: BodyModel, own: MarkerSet | None) -> list[str]:
     """What contradicts the left and right labels; nothing where no body is recognised."""
     try:
-        return doubtful_sides(identify(capture)[1], body_from(capture).up)
+        return doubtful_sides(identify(capture, own)[1], body_from(capture, model).up)
     except MocapError:
         return []
 
@@ -153,44 +225,39 @@ def _swap_concern(swap: Swap, capture: Capture) -> Concern:
     return Concern("swap", swap.labels, f"{swap.labels[0]} and {swap.labels[1]} seem to be exchanged {where}")
 
 
-def _point_concerns(points: Sequence[PointQuality], capture: Capture) -> Iterator[Concern]:
-    """What is wrong with single points, by kind, the worst first."""
+def _point_concerns(points: Sequence[PointQuality]) -> Iterator[Concern]:
+    """Points that are of no use."""
     unseen = [point.label for point in points if point.missing_share == 1.0]
     if unseen:
         yield Concern("never_seen", tuple(unseen), f"never seen: {_listed(unseen)}")
     for point in points:
         if point.never_moves:
             yield Concern("never_moves", (point.label,), f"{point.label} stays at one place while the body moves")
-    for point in points:
-        if point.held:
-            first, last = max(point.held, key=lambda span: span[1] - span[0])
-            more = f", and {len(point.held) - 1} more times" if len(point.held) > 1 else ""
-            yield Concern(
-                "held",
-                (point.label,),
-                f"{point.label} repeats its last place in frames {first} to {last}{more}: filled, not measured",
-            )
-    for point in sorted(points, key=lambda p: -max((jump.off_m for jump in p.jumps), default=0.0)):
-        if point.jumps:
-            yield Concern("jumps", (point.label,), f"{point.label}: {_jumps_in_words(point.jumps, capture)}")
-    lost = [p for p in points if p.longest_gap_s > LONGEST_GAP_S and p.missing_share < 1.0]
+
+
+def _jump_concerns(jumps_left: Mapping[str, Sequence[Jump]], capture: Capture) -> Iterator[Concern]:
+    """Points that jump, the worst first."""
+    for label, jumps in sorted(jumps_left.items(), key=lambda item: -max(jump.off_m for jump in item[1])):
+        yield Concern("jumps", (label,), f"{label} {_jumps_in_words(jumps, capture)}")
+
+
+def _gap_concern(repairs: Sequence[PointRepairs], capture: Capture) -> Iterator[Concern]:
+    """Points that are lost for long, and not filled."""
+    least = LONGEST_GAP_S * capture.rate_hz
+    lost = [r for r in repairs if r.longest_left > least and r.left_missing < capture.n_frames]
     if lost:
-        lost.sort(key=lambda point: -point.longest_gap)
-        longest = f"{lost[0].longest_gap} frames ({lost[0].longest_gap_s:.2f} s)"
-        labels = tuple(point.label for point in lost)
-        yield Concern(
-            "gap",
-            labels,
-            f"lost for longer than the {LONGEST_GAP_S:.2f} s that are filled, up to {longest}: {_listed(labels)}",
-        )
+        lost.sort(key=lambda repair: -repair.longest_left)
+        longest = f"{lost[0].longest_left} frames ({lost[0].longest_left / capture.rate_hz:.2f} s)"
+        labels = tuple(repair.label for repair in lost)
+        yield Concern("gap", labels, f"lost for up to {longest} and not filled: {_listed(labels)}")
 
 
 def _jumps_in_words(jumps: Sequence[Jump], capture: Capture) -> str:
     worst = max(jumps, key=lambda jump: jump.off_m)
-    counts = [(sum(jump.kind == kind for jump in jumps), kind) for kind in ("spike", "step")]
-    listed = " and ".join(f"{count} {kind}{'s' if count > 1 else ''}" for count, kind in counts if count)
-    place = f"{100 * worst.off_m:.1f} cm off at frame {worst.frame} ({worst.frame / capture.rate_hz:.2f} s)"
-    return f"{listed}, the worst {place}" if len(jumps) > 1 else f"{listed}, {place}"
+    times = f"{len(jumps)} times, the worst " if len(jumps) > 1 else ""
+    place = f"{100 * worst.off_m:.1f} cm at frame {worst.frame} ({worst.frame / capture.rate_hz:.2f} s)"
+    stays = " and stays there" if len(jumps) == 1 and worst.kind == "step" else ""
+    return f"jumps {times}{place}{stays}"
 
 
 def _other_concerns(capture: Capture, plates: Sequence[PlateQuality]) -> Iterator[Concern]:
@@ -224,7 +291,7 @@ def _verdict(
 
 
 def _limits(swing: Swing, bat: bool, concerns: Sequence[Concern]) -> Iterator[str]:
-    """What a measurement will lack, and which points to clean first."""
+    """What a measurement will lack, and which points to mend by hand first."""
     lacking = [name for name, moment in swing.moments.items() if moment.index is None]
     if lacking:
         known_to_be_bat = "" if bat or "contact" not in lacking else " (contact needs the bat or a hand-set frame)"
@@ -232,11 +299,11 @@ def _limits(swing: Swing, bat: bool, concerns: Sequence[Concern]) -> Iterator[st
     faulty = {
         label: None
         for concern in concerns
-        if concern.kind in ("swap", "never_moves", "held", "jumps")
+        if concern.kind in ("swap", "never_moves", "jumps")
         for label in concern.labels
     }
     if faulty:
-        yield f"{_listed(list(faulty))} to be cleaned first"
+        yield f"{_listed(list(faulty))} to be mended first"
     gone = [label for concern in concerns if concern.kind in ("gap", "never_seen") for label in concern.labels]
     if gone:
         yield f"{_listed(gone)} not seen all the time"

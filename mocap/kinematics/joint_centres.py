@@ -3,151 +3,246 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError
-from mocap.kinematics.filtering import fill_gaps
-from mocap.kinematics.gait_markers import centres_from_gait_markers
-from mocap.kinematics.geometry import unit
-from mocap.kinematics.marker_sets import identify, marker_set
-from mocap.kinematics.stature import height_from_segments
+from mocap.kinematics.bat_points import bat_points
+from mocap.kinematics.cleaning import CLUSTER, SPLINE, clean
+from mocap.kinematics.given_centres import body_from_centres
+from mocap.kinematics.marker_sets import MarkerSet, marker_set, no_swing, recognise
+from mocap.kinematics.own_marker_set import own_marker_set
+from mocap.kinematics.pelvis import check_pelvis_seen
+from mocap.kinematics.side_labels import doubtful_sides
+from mocap.kinematics.skin_markers import MarkedBody, body_from_markers
+from mocap.kinematics.vertical import vertical
+from mocap.swing import BodyModel
 
-#: Wrist to knuckle over elbow to wrist, de Leva (1996) men: how far a hand lies beyond the wrist if no point shows it.
-HAND_PER_FOREARM = 86.2 / 268.9
-#: Height of the ankle centre above the sole and its distance from the back of the heel, shares of stature:
-#: Drillis & Contini (1966) .039; the second is this project's default.
-ANKLE_HEIGHT, ANKLE_FROM_HEEL = 0.039, 0.035
-#: Fall of the line ankle -> ball below the sole's direction when the foot is flat. [rad] This project's default.
-BALL_FALL = 0.32
+#: Joint centres of a body, whichever set it was recorded with.
+CENTRES = (
+    "pelvis",
+    "neck",
+    "head",
+    "head_top",
+    *(
+        f"{side}_{joint}"
+        for side in "lr"
+        for joint in ("hip", "knee", "ankle", "heel", "ball", "toe", "shoulder", "elbow", "wrist", "hand")
+    ),
+)
+#: Error of a functional shoulder centre, per axis. [m] 14.7 +- 6.2 mm against implants (PLoS ONE 0018488).
+FUNCTIONAL_SHOULDER_SD_M = float(np.hypot(0.0147, 0.0062) / np.sqrt(3.0))
 
 
 @dataclass(frozen=True)
 class Body:
-    """Joint centres of one recording, cleaned of short gaps, lab frame.
+    """What the points of one recording show of the body, lab frame, metres; missing is NaN.
 
     Attributes
     ----------
     centres : dict of str to ndarray, shape (F, 3)
-        `pelvis`, `neck`, `head`, `head_top`, `l_hip`, `r_hip` ... and `bat_knob`, `bat_barrel` where seen. [m]
+        Every name of `CENTRES`, NaN where it cannot be placed, and `bat_knob`, `bat_barrel` where seen. [m]
     head_forward : ndarray, shape (F, 3)
         Unit direction of the face; NaN where the points do not show it.
     up : ndarray, shape (3,)
         The lab's vertical, found from the body.
-    model_sd_m : float
+    markers : dict of str to ndarray, shape (F, 3)
+        Every point of the body by its canonical name, as seen; joint centres where these are what was given. [m]
+    segment_of : dict of str to str
+        The segment that each of the markers is fixed to: `pelvis`, `thorax`, `head`, and with `l_` or `r_` `clavicle`,
+        `thigh`, `shank`, `foot`, `upper_arm`, `forearm`, `hand`; a joint centre belongs to the segment at whose distal
+        end it lies.
+    marker_sd_m : dict of str to float
+        Movement of each marker over the bone, and noise, one standard deviation per axis. [m]
+    lateral : dict of str to ndarray, shape (F, 3)
+        Unit vectors to the subject's right (in the anatomical position) along the flexion axes of `l_knee`, `r_ankle`,
+        `l_elbow`, `r_wrist` ..., where markers show them.
+    axes : dict of str to ndarray, shape (F, 3, 3)
+        World from `pelvis`, `thorax`, `head` after the ISB, columns x forward, y up, z right, where markers show them.
+    origins : dict of str to ndarray, shape (F, 3)
+        Their origins: `pelvis` midway between the ASIS markers, `thorax` the clavicle marker. [m]
+    centre_sd_m : dict of str to float
         How far a centre may lie from the true one, one standard deviation per axis. [m]
     marker_set : str
+        Name of the set.
+    filled : dict of str to ndarray of bool, shape (F,)
+        Frames in which a marker, or `bat_knob` or `bat_barrel`, was filled instead of measured.
     filled_share : float
         Share of samples that were filled.
     notes : tuple of str
+    lacking : str
+        Why no swing can be measured from these points, one line; empty where one can.
     """
 
     centres: dict[str, FloatArray]
     head_forward: FloatArray
     up: FloatArray
-    model_sd_m: float
+    markers: dict[str, FloatArray]
+    segment_of: dict[str, str]
+    marker_sd_m: dict[str, float]
+    lateral: dict[str, FloatArray]
+    axes: dict[str, FloatArray]
+    origins: dict[str, FloatArray]
+    centre_sd_m: dict[str, float]
     marker_set: str
+    filled: dict[str, npt.NDArray[np.bool_]]
     filled_share: float
     notes: tuple[str, ...]
+    lacking: str = ""
 
 
 def joint_centres(capture: Capture) -> dict[str, FloatArray]:
-    """Joint centres in the lab frame.
+    """Joint centres in the lab frame, as far as the points go.
 
     Parameters
     ----------
     capture : Capture
-        Of joint-centre points, or of the conventional full-body gait marker set.
+        Of skin markers (conventional full-body or lower-body gait set, cluster set) or of joint-centre points (solved
+        skeletons, joints of animated skeletons, body keypoints).
 
     Returns
     -------
     dict of str to ndarray, shape (F, 3)
         `pelvis` (midway between the hips), `neck` (midway between the shoulders), `head`, `head_top`, and with the
         prefixes `l_` and `r_` `hip`, `knee`, `ankle`, `heel`, `ball`, `toe`, `shoulder`, `elbow`, `wrist`, `hand`;
-        `bat_knob` and `bat_barrel` where the recording has them. NaN in longer gaps. [m]
+        `bat_knob` and `bat_barrel` where the recording has them. NaN in longer gaps, and throughout where the points do
+        not show that part of the body. [m]
 
     Raises
     ------
     InputError
-        Points are missing that no other point can stand for; the message names them.
+        No known set of points shows the pelvis, or it is seen in under half of the frames; the message names what is
+        missing.
     """
     return body_from(capture).centres
 
 
-def body_from(capture: Capture) -> Body:
-    """Joint centres with what is known about them; see `joint_centres`."""
-    points, marked = fill_gaps(capture.points, capture.rate_hz)
-    filled = Capture(capture.source, capture.labels, points, capture.rate_hz, capture.residuals)
-    used, found = identify(filled)
-    up, notes = _vertical(filled.source, used.name, found, capture.vertical)
-    if used.name == "joint centres":
-        centres, forward = _from_centres(found, up)
+def body_from(
+    capture: Capture,
+    model: BodyModel | None = None,
+    functional: Mapping[str, FloatArray] | None = None,
+) -> Body:
+    """Joint centres with what is known about them, from a recording that is cleaned first.
+
+    Parameters
+    ----------
+    capture : Capture
+    model : BodyModel, optional
+        Which hip regression, and the coach's own marker set where there is one.
+    functional : mapping of str to ndarray, shape (3,), optional
+        Functional centres that replace regressions: `l_hip` and `r_hip` in the pelvis's axes from its origin,
+        `l_shoulder` and `r_shoulder` in the thorax's. [m]
+
+    Returns
+    -------
+    Body
+
+    Raises
+    ------
+    InputError
+        As `joint_centres`, and where a functional centre is given but the axes that it is given in are not seen.
+    """
+    own = own_marker_set(model.marker_set) if model and model.marker_set else None
+    labels = recognise(capture, own)[0].known_labels(capture) | marker_set("bat").known_labels(capture)
+    cleaned = clean(capture, labels=labels | set(own.handle.labels if own and own.handle else ()))
+    mended = replace(capture, points=cleaned.points)
+    body = body_from_cleaned(mended, model, functional)
+    filled = np.isin(cleaned.origin, (SPLINE, CLUSTER))
+    wanted = [label in labels for label in capture.labels]
+    return replace(
+        body,
+        filled=_by_name(mended, filled, recognise(mended, own)[0]) | _by_name(mended, filled, marker_set("bat")),
+        filled_share=float(filled[:, wanted].mean()),
+        notes=(*cleaned.notes, *body.notes),
+    )
+
+
+def _by_name(capture: Capture, filled: npt.NDArray[np.bool_], used: MarkerSet) -> dict[str, npt.NDArray[np.bool_]]:
+    """Which frames were filled, by the canonical names under which the set finds the points."""
+    marks = np.where(np.isfinite(capture.points).all(axis=2).any(axis=0), filled.astype(float), np.nan)
+    found = used.find(replace(capture, points=np.repeat(marks[..., None], 3, axis=2)))
+    return {name: path[:, 0] > 0 for name, path in found.items()}
+
+
+def body_from_cleaned(
+    capture: Capture,
+    model: BodyModel | None = None,
+    functional: Mapping[str, FloatArray] | None = None,
+) -> Body:
+    """`body_from` for points that have been cleaned, or are to stay as they are."""
+    model, functional = model or BodyModel(), functional or {}
+    own = own_marker_set(model.marker_set) if model.marker_set else None
+    used, found = recognise(capture, own)
+    up, notes = vertical(capture, found)
+    if used.kind == "markers":
+        seen = body_from_markers(found, capture, model.hip, functional)
     else:
-        centres, forward = centres_from_gait_markers(found, capture.subject, source=capture.source)
-    bat = marker_set("bat").find(filled)
-    if "bat_knob" not in bat and "bat_handle" in bat:
-        bat["bat_knob"] = bat["bat_handle"]
-        notes.append("the point on the bat's handle stands for its knob, which was not recorded")
-    if not marker_set("bat").missing(bat):
-        centres |= {name: bat[name] for name in ("bat_knob", "bat_barrel")}
-    if marked.any():
-        notes.append(f"{int(marked.sum())} samples in short gaps were filled by a spline")
-    return Body(centres, forward, up, used.model_sd_m, used.name, float(marked.mean()), tuple(notes))
+        seen = _from_given_centres(used, found, up, functional, capture.source)
+    bat = bat_points(capture, own)
+    centres = _whole(seen.centres)
+    pelvis_notes = check_pelvis_seen(centres["pelvis"], found, capture.source)
+    lacking = no_swing(used, found)
+    left_out = [] if lacking else used.left_out(found)
+    return Body(
+        centres=centres | bat.centres,
+        head_forward=seen.face,
+        up=up,
+        markers=found,
+        segment_of={name: used.segment_of[name] for name in found},
+        marker_sd_m={name: used.marker_sd_m[name] for name in found},
+        lateral=seen.lateral,
+        axes=seen.axes,
+        origins=seen.origins,
+        centre_sd_m=_centre_sd(used, seen.hip_sd_m, functional),
+        marker_set=used.name,
+        filled={name: np.zeros(capture.n_frames, dtype=bool) for name in [*found, *bat.centres]},
+        filled_share=0.0,
+        notes=(*notes, *pelvis_notes, *_side_notes(found, up), *seen.notes, *left_out, *bat.notes),
+        lacking=lacking,
+    )
 
 
-def _vertical(source: str, kind: str, found: Mapping[str, FloatArray], stated: str) -> tuple[FloatArray, list[str]]:
-    """The lab axis along which the head lies over the ankles, whatever the file states."""
-    feet = ("l_ankle", "r_ankle") if kind == "joint centres" else ("l_ankle_lateral", "r_ankle_lateral")
-    head = found["head"] if kind == "joint centres" else found["c7"]
-    rise = np.nanmedian(head - (found[feet[0]] + found[feet[1]]) / 2, axis=0)
-    if not np.isfinite(rise).all():
-        raise InputError(f"{source}: head and ankles are never seen together; the vertical cannot be told")
-    axis = int(np.argmax(np.abs(rise)))
-    up = np.zeros(3)
-    up[axis] = np.sign(rise[axis])
-    name = f"{'-' if up[axis] < 0 else '+'}{'xyz'[axis]}"
-    notes = [] if stated in ("", name) else [f"the file states that {stated} points up, the body stands along {name}"]
-    return up, notes if name == "+z" else [*notes, f"the lab's vertical is {name}; turned to +z"]
+def _from_given_centres(
+    used: MarkerSet,
+    found: Mapping[str, FloatArray],
+    up: FloatArray,
+    functional: Mapping[str, FloatArray],
+    source: str,
+) -> MarkedBody:
+    if functional:
+        raise InputError(
+            f"{source}: functional centres are given in axes of pelvis and thorax that only markers show, but the"
+            f" recording holds {used.name}; leave the calibration out"
+        )
+    centres, face = body_from_centres(found, up)
+    return MarkedBody(centres, face, {}, {}, {}, used.centre_sd_m["l_hip"], [])
 
 
-def _from_centres(found: dict[str, FloatArray], up: FloatArray) -> tuple[dict[str, FloatArray], FloatArray]:
-    """Complete a set of joint-centre points."""
-    centres = {name: path for name, path in found.items() if name not in ("nose", "l_eye", "r_eye")}
+def _whole(placed: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    """Every name of `CENTRES`: those placed, their middles, and NaN for the others."""
+    nan = np.full_like(placed["l_hip"], np.nan)
+    centres = {name: placed.get(name, nan) for name in CENTRES}
     centres["pelvis"] = (centres["l_hip"] + centres["r_hip"]) / 2
     centres["neck"] = (centres["l_shoulder"] + centres["r_shoulder"]) / 2
-    height, _ = height_from_segments(centres)
-    if "head_top" not in centres:
-        centres["head_top"] = centres["head"] + 0.07 * height * unit(centres["head"] - centres["neck"])
-    nan = np.full_like(centres["head"], np.nan)
-    for side in "lr":
-        for name in ("elbow", "wrist"):
-            centres.setdefault(f"{side}_{name}", nan)
-        wrist, elbow = centres[f"{side}_wrist"], centres[f"{side}_elbow"]
-        centres.setdefault(f"{side}_hand", wrist + HAND_PER_FOREARM * (wrist - elbow))
-        _complete_foot(centres, side, up, height)
-    front = found.get("nose")
-    if front is None and {"l_eye", "r_eye"} <= set(found):
-        front = (found["l_eye"] + found["r_eye"]) / 2
-    forward = unit(front - centres["head"]) if front is not None else nan
-    return centres, forward
+    return centres
 
 
-def _complete_foot(centres: dict[str, FloatArray], side: str, up: FloatArray, height: float) -> None:
-    """Add the heel, ball and toe that are not among the points, from the others and the ankle."""
-    ankle = centres[f"{side}_ankle"]
-    ball = centres.get(f"{side}_ball", centres.get(f"{side}_toe"))
-    if ball is None:
-        # No point on the foot but the ankle: the foot lies flat, its heading unknown.
-        for name in ("heel", "ball", "toe"):
-            centres[f"{side}_{name}"] = np.full_like(ankle, np.nan)
-        return
-    centres.setdefault(f"{side}_ball", ankle + 0.7 * (ball - ankle))
-    slope = unit(ball - ankle)
-    across = unit(np.cross(up, slope))
-    lifted = np.cos(BALL_FALL) * slope + np.sin(BALL_FALL) * np.cross(slope, across)
-    sole_up = np.cross(lifted, across)
-    if f"{side}_heel" not in centres:
-        centres[f"{side}_heel"] = ankle - ANKLE_HEIGHT * 0.8 * height * sole_up - ANKLE_FROM_HEEL * height * lifted
-    centres.setdefault(f"{side}_toe", ball + 0.035 * height * lifted)
+def _side_notes(found: Mapping[str, FloatArray], up: FloatArray) -> list[str]:
+    """What contradicts the left and right labels, with what follows from it."""
+    return [
+        f"{line}: every measure of that part is then taken on the wrong side; correct the labels"
+        for line in doubtful_sides(found, up)
+    ]
+
+
+def _centre_sd(used: MarkerSet, hip_sd_m: float, functional: Mapping[str, FloatArray]) -> dict[str, float]:
+    """Error of every joint centre and of the bat's ends, per axis. [m]"""
+    sd = {**used.centre_sd_m, "l_hip": hip_sd_m, "r_hip": hip_sd_m}
+    sd |= {name: FUNCTIONAL_SHOULDER_SD_M for name in ("l_shoulder", "r_shoulder") if name in functional}
+    # Regressions miss both hips in the same way, so that the error of their middle is no smaller.
+    sd["pelvis"] = hip_sd_m
+    sd["neck"] = float(np.mean([sd["l_shoulder"], sd["r_shoulder"]]))
+    return sd | dict(marker_set("bat").centre_sd_m)

@@ -8,6 +8,7 @@ sample in the wrong place does. Frames count from 0.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -57,9 +58,9 @@ NEIGHBOUR_S = 0.06
 #: A path that leaves its course and is back on it within this time made a spike, else a step. [s]
 LONGEST_SPIKE_S = 0.10
 #: Labels are exchanged if the crossed paths miss by less than this share of what the labelled ones miss.
-CROSSED_SHARE = 0.3
-#: Exchanged labels surprise by at least this share of what counts as a jump.
-SWAP_SURPRISE = 0.3
+CROSSED_SHARE = 0.25
+#: Exchanged labels surprise by at least this share of what counts as a jump: behind a gap even far points hardly leap.
+SWAP_SURPRISE = 0.1
 #: Below this distance an exchange of labels does no harm and cannot be told from noise. [m]
 SMALLEST_SWAP_M = 0.01
 #: Intervals looked at for exchanged labels, the worst first; more of them is no recording of labelled points.
@@ -107,12 +108,16 @@ class Swap:
         First and last frame in which they are exchanged; the recording's last where they never change back.
     distance_m : float
         How far apart the points are when it happens. [m]
+    crossed_share : float
+        How far the paths miss their courses once exchanged back, over how far they miss them as labelled; the larger
+        one of the moments at which they change places.
     """
 
     labels: tuple[str, str]
     frame: int
     last_frame: int
     distance_m: float
+    crossed_share: float
 
 
 @dataclass(frozen=True)
@@ -148,6 +153,33 @@ class PointQuality:
     held: tuple[tuple[int, int], ...]
 
 
+@dataclass(frozen=True)
+class Faults:
+    """What is wrong with the samples of a recording.
+
+    Attributes
+    ----------
+    jumps : mapping of int to tuple of Jump
+        By column.
+    swaps : tuple of Swap
+        In order of time.
+    held : mapping of int to tuple of (int, int)
+        First and last frame of repeated spans, by column.
+    """
+
+    jumps: Mapping[int, tuple[Jump, ...]]
+    swaps: tuple[Swap, ...]
+    held: Mapping[int, tuple[tuple[int, int], ...]]
+
+
+def find_faults(capture: Capture) -> Faults:
+    """Find the samples of a recording that cannot be where they are."""
+    seen = np.asarray(np.isfinite(capture.points).all(axis=2))
+    intervals = _intervals(capture, seen)
+    swaps, exchanged = _swaps(capture, intervals)
+    return Faults(_jumps(capture, intervals, exchanged), swaps, _held(capture, seen))
+
+
 def point_qualities(capture: Capture) -> tuple[tuple[PointQuality, ...], tuple[Swap, ...]]:
     """Look every path of a recording over.
 
@@ -161,11 +193,8 @@ def point_qualities(capture: Capture) -> tuple[tuple[PointQuality, ...], tuple[S
         One quality per label, in their order; swaps in order of time.
     """
     seen = np.asarray(np.isfinite(capture.points).all(axis=2))
-    intervals = _intervals(capture, seen)
-    swaps, exchanged = _swaps(capture, intervals)
-    jumps = _jumps(capture, intervals, exchanged)
+    faults = find_faults(capture)
     still = _never_move(capture.points, seen)
-    held = _held(capture, seen)
     qualities = []
     for column, label in enumerate(capture.labels):
         gap = max((stop - start for start, stop in runs(~seen[:, column])), default=0)
@@ -178,12 +207,12 @@ def point_qualities(capture: Capture) -> tuple[tuple[PointQuality, ...], tuple[S
                 longest_gap_s=gap / capture.rate_hz,
                 mean_residual_m=mean,
                 worst_residual_m=worst,
-                jumps=tuple(jumps.get(column, ())),
+                jumps=faults.jumps.get(column, ()),
                 never_moves=bool(still[column]),
-                held=tuple(held.get(column, ())),
+                held=faults.held.get(column, ()),
             )
         )
-    return tuple(qualities), swaps
+    return tuple(qualities), faults.swaps
 
 
 @dataclass(frozen=True)
@@ -226,10 +255,8 @@ def _intervals(capture: Capture, seen: BoolArray) -> _Intervals:
     sudden = np.array([limit.sudden for limit in limits])[point[at]]
     acceleration = np.array([limit.acceleration for limit in limits])[point[at]]
     fastest = np.array([limit.speed for limit in limits])[point[at]]
-    usual = np.zeros(len(capture.labels))
-    for column in np.unique(point[at]):
-        own = surprise[(point[at] == column) & (stop - start == 1)]
-        usual[column] = np.median(own) if len(own) else 0.0
+    single = stop - start == 1
+    usual = _medians(surprise[single], point[at][single], len(capture.labels))
     return _Intervals(
         point=point[at],
         start=start,
@@ -243,15 +270,34 @@ def _intervals(capture: Capture, seen: BoolArray) -> _Intervals:
         surprise=surprise,
         usual=usual[point[at]],
         allowed=sudden + np.where(one_sided, 2.0, 1.0) * acceleration * time,
-        too_fast=np.linalg.norm(velocity, axis=1) > fastest,
+        too_fast=_length(velocity) > fastest,
     )
+
+
+def _medians(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
+    """Median of the values of each group, shape (groups,); 0 where a group has none. `group` must be sorted."""
+    values = values[np.lexsort((values, group))]
+    count = np.bincount(group, minlength=groups)
+    first = np.cumsum(count) - count
+    found = np.flatnonzero(count)
+    medians = np.zeros(groups)
+    low, high = (count[found] - 1) // 2, count[found] // 2
+    medians[found] = (values[first[found] + low] + values[first[found] + high]) / 2.0
+    return medians
+
+
+def _length(vectors: FloatArray) -> FloatArray:
+    """Euclidean norm along the last axis, which holds three components."""
+    length: FloatArray = np.sqrt(vectors[..., 0] ** 2 + vectors[..., 1] ** 2 + vectors[..., 2] ** 2)
+    return length
 
 
 def _miss(velocity: FloatArray, before: FloatArray, after: FloatArray) -> FloatArray:
     """Distance of a mean velocity from the one before, the one after and their mean, the nearest; 0 without any."""
-    candidates = [np.linalg.norm(velocity - other, axis=-1) for other in (before, after, (before + after) / 2)]
-    nearest: FloatArray = np.fmin.reduce(candidates)
-    return np.nan_to_num(nearest, nan=0.0)
+    nearest = _length(velocity - before)
+    for other in (after, (before + after) / 2):
+        nearest = np.fmin(nearest, _length(velocity - other))
+    return np.where(np.isnan(nearest), 0.0, nearest)
 
 
 def _limits(label: str) -> MotionLimits:
@@ -266,7 +312,7 @@ def _doubtful(intervals: _Intervals) -> BoolArray:
     return intervals.too_fast | (surprising & large)
 
 
-def _jumps(capture: Capture, intervals: _Intervals, exchanged: BoolArray) -> dict[int, list[Jump]]:
+def _jumps(capture: Capture, intervals: _Intervals, exchanged: BoolArray) -> dict[int, tuple[Jump, ...]]:
     """Spikes and steps by column, without those that an exchange of labels explains."""
     found: dict[int, list[Jump]] = {}
     doubtful = np.flatnonzero(_doubtful(intervals) & ~exchanged)
@@ -285,7 +331,7 @@ def _jumps(capture: Capture, intervals: _Intervals, exchanged: BoolArray) -> dic
             back += 1
         last = int(doubtful[taken]) if taken > k else None
         found.setdefault(int(intervals.point[at]), []).append(_jump(intervals, at, last))
-    return found
+    return {column: tuple(jumps) for column, jumps in found.items()}
 
 
 def _jump(intervals: _Intervals, at: int, back: int | None) -> Jump:
@@ -332,22 +378,27 @@ def _swaps(capture: Capture, intervals: _Intervals) -> tuple[tuple[Swap, ...], B
     if len(events) < 2:
         return (), exchanged
     share = _crossed_share(capture, intervals, events)
-    pairs: dict[tuple[int, int], list[tuple[int, float]]] = {}
-    while share.size and share.min() < CROSSED_SHARE:
+    pairs: dict[tuple[int, int], list[tuple[int, float, float]]] = {}
+    while share.size and (crossed := float(share.min())) < CROSSED_SHARE:
         a, b = sorted(int(i) for i in np.unravel_index(int(np.argmin(share)), share.shape))
         share[[a, b]] = share[:, [a, b]] = np.inf
         first, second = events[a], events[b]
         exchanged[[first, second]] = True
-        frame = int(max(intervals.stop[first], intervals.stop[second]))
+        # Where both were lost, whichever is seen again first is seen under the other's label.
+        frame = int(min(intervals.stop[first], intervals.stop[second]))
         distance = float(np.linalg.norm(intervals.there[first] - intervals.there[second]))
-        pairs.setdefault((int(intervals.point[first]), int(intervals.point[second])), []).append((frame, distance))
+        pairs.setdefault((int(intervals.point[first]), int(intervals.point[second])), []).append(
+            (frame, distance, crossed)
+        )
     swaps = []
     for (one, other), moments in pairs.items():
         moments.sort()
         for k in range(0, len(moments), 2):
+            frame, distance, crossed = moments[k]
             stop = moments[k + 1][0] if k + 1 < len(moments) else capture.n_frames
+            crossed = max(moment[2] for moment in moments[k : k + 2])
             labels = (capture.labels[one], capture.labels[other])
-            swaps.append(Swap(labels, moments[k][0], max(stop - 1, moments[k][0]), moments[k][1]))
+            swaps.append(Swap(labels, frame, max(stop - 1, frame), distance, crossed))
     return tuple(sorted(swaps, key=lambda swap: (swap.frame, swap.labels))), exchanged
 
 
@@ -392,19 +443,19 @@ def _never_move(points: FloatArray, seen: BoolArray) -> BoolArray:
     return still
 
 
-def _held(capture: Capture, seen: BoolArray) -> dict[int, list[tuple[int, int]]]:
+def _held(capture: Capture, seen: BoolArray) -> dict[int, tuple[tuple[int, int], ...]]:
     """Spans by column in which a moving point's place was repeated exactly."""
-    step = np.linalg.norm(np.diff(capture.points, axis=0), axis=2) * capture.rate_hz
     same = np.asarray((capture.points[1:] == capture.points[:-1]).all(axis=2))
     least = max(3, round(HELD_S * capture.rate_hz))
     fast = max(HELD_SPEED, HELD_ACCELERATION / capture.rate_hz)
     found: dict[int, list[tuple[int, int]]] = {}
     for column in np.flatnonzero((same.sum(axis=0) >= least) & seen.any(axis=0)):
+        step = _length(np.diff(capture.points[:, column], axis=0)) * capture.rate_hz
         for start, stop in runs(same[:, column]):
-            beside = [step[k, column] for k in (start - 1, stop) if 0 <= k < len(step)]
+            beside = [step[k] for k in (start - 1, stop) if 0 <= k < len(step)]
             if stop - start >= least and any(speed > fast for speed in beside):
                 found.setdefault(int(column), []).append((start + 1, stop))
-    return found
+    return {column: tuple(spans) for column, spans in found.items()}
 
 
 def _residuals(residuals: FloatArray) -> tuple[float | None, float | None]:

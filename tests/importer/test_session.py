@@ -15,10 +15,15 @@ units = "imperial"
 pitcher = [0, 1, 0]
 plate = [1.0, 2.0, 0.0]
 pitch_angle_deg = -7.5
+[model]
+hip = "hara"
+marker_set = "ours.toml"
+bat_kg = 0.9
 [[hitters]]
 id = "a"
 height_m = 1.5
 bats = "left"
+calibration = "circles.c3d"
 [[swings]]
 file = "one.c3d"
 hitter = "a"
@@ -45,6 +50,9 @@ def test_a_session_is_read(tmp_path: Path) -> None:
     assert first.setup.pitcher == (0.0, 1.0, 0.0)
     assert first.setup.moments == {"plant": 12}
     assert second.setup.moments == {}
+    assert (first.setup.model.hip, first.setup.model.inertia, first.setup.model.bat_kg) == ("hara", "auto", 0.9)
+    assert first.setup.model.marker_set == str(tmp_path / "ours.toml")
+    assert (first.calibration, second.calibration) == (tmp_path / "circles.c3d", None)
     assert (second.kind, second.hitter.height_m) == ("tee", None)
 
 
@@ -65,6 +73,9 @@ def test_finding_the_session_of_a_file(tmp_path: Path) -> None:
         ('file = "one.c3d"', "", "swings row 1 has no 'file'"),
         ("plant = 12", "strike = 12", "'strike' is not known"),
         ("[session]", "[session", "not a TOML file"),
+        ('hip = "hara"', 'hip = "knee"', "hip model 'knee' is not known; give auto, harrington, davis, hara"),
+        ("bat_kg = 0.9", "bat = 0.9", "model: 'bat' is not known"),
+        ("bat_kg = 0.9", "bat_kg = 32", "bat mass 32 kg is outside"),
         ('units = "imperial"', 'units = "cubits"', "'cubits' is not known"),
     ],
 )

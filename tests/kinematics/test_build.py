@@ -88,7 +88,7 @@ def test_short_gaps_are_filled_and_long_ones_stay(posed, make_capture) -> None:
     whole = mocap.build_swing(make_capture(posed.points, posed.rate_hz), HITTER)
     assert swing["front_knee"][100:110] == pytest.approx(whole["front_knee"][100:110], abs=0.003)
     assert np.isnan(swing["front_knee"][305:335]).all()
-    assert any("10 samples in short gaps" in note for note in swing.notes)
+    assert any("10 samples filled by a spline" in note for note in swing.notes)
 
 
 def test_a_side_that_contradicts_the_turn_is_refused(posed, make_capture) -> None:

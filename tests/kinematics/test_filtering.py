@@ -3,36 +3,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mocap.kinematics.filtering import LONGEST_GAP_S, derivative, fill_gaps, lowpass, lowpass_to_the_end, runs
+from mocap.kinematics.filtering import (
+    derivative,
+    lowpass,
+    lowpass_to_the_end,
+    runs,
+    split_derivative,
+    split_lowpass,
+)
 
 RATE = 120.0
-
-
-def cubic(frames: int) -> np.ndarray:
-    time = np.arange(frames) / RATE
-    return np.stack([time, time**2 - time, time**3], axis=1)[:, None, :]
-
-
-def test_a_short_gap_in_a_cubic_is_filled_exactly_and_marked() -> None:
-    whole = cubic(120)
-    holed = whole.copy()
-    holed[50:58] = np.nan
-    filled, marked = fill_gaps(holed, RATE)
-    assert filled == pytest.approx(whole, abs=1e-12)
-    assert np.flatnonzero(marked[:, 0]).tolist() == list(range(50, 58))
-
-
-def test_long_gaps_and_ends_stay_missing() -> None:
-    holed = cubic(120)
-    too_long = round(LONGEST_GAP_S * RATE) + 1
-    holed[40 : 40 + too_long] = np.nan
-    holed[:3] = np.nan
-    holed[-2:] = np.nan
-    filled, marked = fill_gaps(holed, RATE)
-    assert np.isnan(filled[40 : 40 + too_long]).all()
-    assert np.isnan(filled[:3]).all()
-    assert np.isnan(filled[-2:]).all()
-    assert not marked.any()
 
 
 def test_missing_samples_split_a_path_and_nothing_leaks_across() -> None:
@@ -54,6 +34,82 @@ def test_the_end_of_a_path_that_breaks_off_keeps_its_velocity() -> None:
     # The last difference lies half a frame before the end, which turns its direction by speed / radius / rate / 2.
     assert np.linalg.norm(kept - end) < 1.1 * speed * (speed / radius / rate / 2)
     assert np.linalg.norm(kept - end) < 0.5 * np.linalg.norm(plain - end)
+
+
+def test_each_point_has_its_own_cutoff() -> None:
+    paths = np.random.default_rng(3).normal(size=(200, 3, 3))
+    paths[50:60, 2] = np.nan
+    cutoffs = np.array([6.0, 20.0, 6.0])
+    apart = [lowpass(paths[:, i : i + 1], RATE, cutoff) for i, cutoff in enumerate(cutoffs)]
+    assert lowpass(paths, RATE, cutoffs) == pytest.approx(np.concatenate(apart, axis=1), nan_ok=True)
+    assert lowpass(paths[:, :, 0], RATE, cutoffs) == pytest.approx(lowpass(paths, RATE, cutoffs)[:, :, 0], nan_ok=True)
+
+
+def test_no_cutoff_is_above_its_share_of_the_rate() -> None:
+    path = np.random.default_rng(3).normal(size=(200, 1))
+    assert lowpass(path, RATE, 500.0) == pytest.approx(lowpass(path, RATE, 0.4 * RATE))
+
+
+def blow(rate: float) -> tuple[np.ndarray, int, np.ndarray, np.ndarray]:
+    """A barrel on an arc at 30 m/s that loses 10 m/s midway between two frames.
+
+    Its path, the last frame before the blow, and the velocities in that frame and in the next one.
+    """
+    split, radius = 120, 1.1
+    time = np.arange(2 * split + 2) / rate
+    blow_at = (split + 0.5) / rate
+    angle = (30.0 * np.minimum(time, blow_at) + 20.0 * np.maximum(time - blow_at, 0.0)) / radius
+    along = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
+    path = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    return path[:, None], split, 30.0 * along[split], 20.0 * along[split + 1]
+
+
+@pytest.mark.parametrize("rate", [240.0, 480.0])
+def test_a_path_with_a_velocity_break_keeps_its_one_sided_velocities(rate: float) -> None:
+    path, split, before, after = blow(rate)
+    noisy = path + np.random.default_rng(0).normal(0.0, 0.0005, path.shape)
+    filtered = split_lowpass(noisy, rate, 25.0, split)
+    velocity = split_derivative(filtered, rate, split)
+    assert np.linalg.norm(velocity[split, 0] - before) < 1.0
+    assert np.linalg.norm(velocity[split + 1, 0] - after) < 1.0
+    # Filtered and differenced across the blow, both sides are out by a good part of the 10 m/s.
+    smeared = derivative(lowpass(noisy, rate, 25.0), rate)
+    assert np.linalg.norm(smeared[split, 0] - before) > 3.0
+
+
+def test_nothing_crosses_the_impact() -> None:
+    rng = np.random.default_rng(8)
+    path = rng.normal(size=(120, 2, 3))
+    other = path.copy()
+    other[61:] = rng.normal(size=(59, 2, 3)) + 5.0
+    for function in (lambda p: split_lowpass(p, RATE, 10.0, 60), lambda p: split_derivative(p, RATE, 60)):
+        assert np.array_equal(function(path)[:61], function(other)[:61])
+        assert not np.isclose(function(path)[61:], function(other)[61:]).any()
+
+
+def test_without_an_impact_it_is_the_plain_filter_and_derivative() -> None:
+    path = np.random.default_rng(8).normal(size=(120, 2, 3))
+    assert np.array_equal(split_lowpass(path, RATE, 10.0, None), lowpass(path, RATE, 10.0))
+    assert np.array_equal(split_derivative(path, RATE, None), derivative(path, RATE))
+
+
+def test_gaps_at_an_impact_stay_and_leave_the_other_points_alone() -> None:
+    path = np.random.default_rng(8).normal(size=(200, 2, 3)).cumsum(axis=0)
+    holed = path.copy()
+    holed[98:101, 0] = np.nan
+    filtered = split_lowpass(holed, RATE, 10.0, 99)
+    assert np.array_equal(np.isnan(filtered), np.isnan(holed))
+    assert filtered[:, 1] == pytest.approx(split_lowpass(path, RATE, 10.0, 99)[:, 1])
+
+
+def test_split_derivative_is_exact_on_a_parabola_and_silent_on_one_frame() -> None:
+    time = (np.arange(51) / RATE)[:, None]
+    path = np.where(time <= 30 / RATE, time**2, 5.0 - 3.0 * time**2)
+    expected = np.where(time <= 30 / RATE, 2 * time, -6.0 * time)
+    assert split_derivative(path, RATE, 30) == pytest.approx(expected)
+    alone = split_derivative(path, RATE, 49)
+    assert np.isnan(alone[50]).all()
+    assert np.isfinite(alone[:50]).all()
 
 
 def test_noise_is_reduced_by_the_share_of_its_band() -> None:

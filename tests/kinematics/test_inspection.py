@@ -37,18 +37,42 @@ def test_a_faultless_swing(clean: Capture) -> None:
     assert (found.marker_set, found.bat) == ("joint centres", True)
 
 
-def test_what_is_wrong_is_a_concern_and_a_limit(clean: Capture) -> None:
+def test_what_cleaning_repairs_is_said_and_is_no_limit(clean: Capture) -> None:
     points = clean.points.copy()
     points[100, clean.labels.index("L_WRIST")] += 0.08
-    points[50:90, clean.labels.index("R_HEEL")] = np.nan
+    points[150:180, [clean.labels.index(label) for label in ("L_ANKLE", "R_ANKLE")]] = points[
+        150:180, [clean.labels.index(label) for label in ("R_ANKLE", "L_ANKLE")]
+    ]
+    points[50:60, clean.labels.index("R_HEEL")] = np.nan
+    found = inspect(replace(clean, points=points))
+    assert (found.concerns, found.limits) == ((), ())
+    repairs = {repair.label: repair for repair in found.repairs}
+    assert (repairs["L_WRIST"].taken_out, repairs["L_WRIST"].by_spline) == (1, 1)
+    assert (repairs["R_HEEL"].taken_out, repairs["R_HEEL"].by_spline, repairs["R_HEEL"].left_missing) == (0, 10, 0)
+    assert found.cleaning == (
+        "spikes taken out and treated as gaps: L_WRIST frame 100",
+        "L_ANKLE and R_ANKLE exchanged in frames 150 to 179: exchanged back",
+        "11 samples filled by a spline: R_HEEL frames 50 to 59, L_WRIST frame 100",
+    )
+    # The points and exchanges themselves are told as recorded.
+    assert [jump.frame for q in found.points if q.label == "L_WRIST" for jump in q.jumps] == [100]
+    assert [(swap.frame, swap.last_frame) for swap in found.swaps] == [(150, 179)]
+
+
+def test_what_is_left_is_a_concern_and_a_limit(clean: Capture) -> None:
+    points = clean.points.copy()
+    points[100:, clean.labels.index("L_WRIST")] += 0.08
+    points[50:90, clean.labels.index("R_ELBOW")] = np.nan
     found = inspect(replace(clean, points=points))
     assert found.measurable
     assert [concern.kind for concern in found.concerns] == ["jumps", "gap"]
     assert found.concerns[0].labels == ("L_WRIST",)
-    assert "frame 100 (0.42 s)" in found.concerns[0].text
+    assert "at frame 100 (0.42 s) and stays there" in found.concerns[0].text
     assert "40 frames (0.17 s)" in found.concerns[1].text
-    assert found.limits == ("L_WRIST to be cleaned first", "R_HEEL not seen all the time")
-    assert "with limits: L_WRIST to be cleaned first" in found.verdict
+    assert found.limits == ("L_WRIST to be mended first", "R_ELBOW not seen all the time")
+    assert "with limits: L_WRIST to be mended first" in found.verdict
+    (elbow,) = (repair for repair in found.repairs if repair.label == "R_ELBOW")
+    assert (elbow.left_missing, elbow.longest_left) == (40, 40)
 
 
 def test_faults_of_points_that_nothing_is_measured_from_are_no_concern(clean: Capture) -> None:
@@ -58,6 +82,8 @@ def test_faults_of_points_that_nothing_is_measured_from_are_no_concern(clean: Ca
     found = inspect(more)
     assert found.concerns == ()
     assert found.points[-1].jumps
+    assert found.repairs[-1].taken_out == 0
+    assert found.cleaning == ()
 
 
 def test_no_swing_is_measured_from_exchanged_sides(clean: Capture) -> None:
@@ -106,6 +132,7 @@ def test_json_has_every_documented_key_and_no_nan(clean: Capture) -> None:
     documented = inspection_object.__doc__ or ""
     for key in written:
         assert f"`{key}`" in documented
+    assert written["points"][3]["left_missing"] == clean.n_frames
     for part in ("points", "plates", "concerns", "analog", "events"):
         first = written[part][0] if isinstance(written[part], list) else written[part]
         assert [key for key in first if f"`{key}`" not in documented] == []
@@ -119,7 +146,7 @@ def test_it_is_printed_within_80_columns(
     points = clean.points.copy()
     if faulty:
         for k in range(20):
-            points[40 + 5 * k, k] += 0.2
+            points[40 + 5 * k :, k] += 0.2
             points[150:200, k] = np.nan
     notes = ("numbers have decimal commas (first in line 7); read as decimal points",)
     print_inspection(inspect(replace(clean, points=points, notes=notes, source="swing [a].trc")))
@@ -128,4 +155,6 @@ def test_it_is_printed_within_80_columns(
     assert "swing [a].trc" in printed
     assert "decimal commas" in printed
     assert ("Worth a look" in printed) == faulty
+    assert ("Cleaned before measuring" in printed) == faulty
+    assert ("50 left" in printed) == faulty
     assert ("more points have gaps or jumps" in printed) == faulty

@@ -66,6 +66,8 @@ def swing_of(points: np.ndarray, **changes: object) -> Swing:
         points=points,
         point_sd_m=np.zeros(len(POINTS)),
         noise_m=0.0,
+        filled=np.zeros(points.shape[:2], dtype=bool),
+        frames={},
         com=np.zeros((FRAMES, 3)),
         head_forward=np.full((FRAMES, 3), np.nan),
         moments=moments,
