@@ -25,14 +25,17 @@ if TYPE_CHECKING:
     from mocap.importer.c3d_writer import write_c3d
     from mocap.kinematics.build import build_swing
     from mocap.kinematics.inertia import centre_of_mass
+    from mocap.kinematics.joint_angles import joint_angles
     from mocap.kinematics.joint_centres import joint_centres
     from mocap.kinematics.measuring import measure
+    from mocap.kinematics.skeleton import Skeleton, fit_skeleton
     from mocap.reference.compare import compare
     from mocap.reference.model import Reference, load_reference
     from mocap.renderer import draw_film, draw_sheet, draw_still, write_page
-    from mocap.swing import Hitter, Moment, Setup, Swing
+    from mocap.swing import BodyModel, Hitter, Moment, Setup, Swing
 
 _HOMES = {
+    "BodyModel": "mocap.swing",
     "Capture": "mocap.capture",
     "Check": "mocap.findings",
     "Comparison": "mocap.comparison",
@@ -46,6 +49,7 @@ _HOMES = {
     "Moment": "mocap.swing",
     "Reference": "mocap.reference.model",
     "Setup": "mocap.swing",
+    "Skeleton": "mocap.kinematics.skeleton",
     "Swing": "mocap.swing",
     "build_swing": "mocap.kinematics.build",
     "centre_of_mass": "mocap.kinematics.inertia",
@@ -53,6 +57,8 @@ _HOMES = {
     "draw_film": "mocap.renderer",
     "draw_sheet": "mocap.renderer",
     "draw_still": "mocap.renderer",
+    "fit_skeleton": "mocap.kinematics.skeleton",
+    "joint_angles": "mocap.kinematics.joint_angles",
     "joint_centres": "mocap.kinematics.joint_centres",
     "load_reference": "mocap.reference.model",
     "measure": "mocap.kinematics.measuring",
@@ -62,6 +68,7 @@ _HOMES = {
 }
 
 __all__ = [
+    "BodyModel",
     "Capture",
     "Check",
     "Comparison",
@@ -75,6 +82,7 @@ __all__ = [
     "Moment",
     "Reference",
     "Setup",
+    "Skeleton",
     "Swing",
     "build_swing",
     "centre_of_mass",
@@ -82,6 +90,8 @@ __all__ = [
     "draw_film",
     "draw_sheet",
     "draw_still",
+    "fit_skeleton",
+    "joint_angles",
     "joint_centres",
     "load_reference",
     "measure",

@@ -81,6 +81,16 @@ class HelicalAxes:
     direction_sd_rad: FloatArray
     position_sd_m: FloatArray
 
+    def between(self, first: int, stop: int) -> HelicalAxes:
+        """Those of the frames from `first` up to, but not with, `stop`."""
+        part = slice(first, stop)
+        axis = HelicalAxis(
+            self.axis.direction[part], self.axis.angle_rad[part], self.axis.slide_m[part], self.axis.point[part]
+        )
+        return HelicalAxes(
+            axis, self.step_s[part], self.distance_m[part], self.direction_sd_rad[part], self.position_sd_m[part]
+        )
+
     def floor_crossing(self, height_m: float = 0.0) -> tuple[FloatArray, FloatArray]:
         """Where each axis meets a level floor, z up.
 

@@ -20,8 +20,8 @@ from mocap.kinematics.linkage import Linkage, Pose
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
 
-#: Residuals beyond this many standard deviations count linearly (Huber 1964), so that one stray point does not bend a
-#: body. This project's default.
+#: Residuals beyond this many standard deviations count by their logarithm only, so that one stray point does not bend a
+#: body: its pull falls with its distance. This project's default.
 STRAY = 3.0
 #: A direction that no point shows, as a limb's roll, stays near where the search began, to this. [rad] Of what the
 #: points show to 2 degrees it takes back one part in 200. This project's default.
@@ -72,7 +72,7 @@ def solve_pose(linkage: Linkage, points: FloatArray, start: Pose, *, most_steps:
 
     Notes
     -----
-    Minimises the sum of squared distances over squared standard deviations (Huber's function of them beyond `STRAY`)
+    Minimises the sum of squared distances over squared standard deviations (beyond `STRAY` the square's logarithm)
     plus the squared turn away from the start over `HOLD_RAD` squared, by Gauss-Newton steps, damped where one fails.
     With rotation steps w in world axes, a point of segment s at v from the segment's origin o moves by
     do_s + w_s x v, and a child's origin at A by do_s + w_s x A, so the Jacobian is -[v]x and the identity. Eliminating
@@ -80,8 +80,7 @@ def solve_pose(linkage: Linkage, points: FloatArray, start: Pose, *, most_steps:
 
     References
     ----------
-    Lu TW, O'Connor JJ (1999) J Biomech 32:129-134 (global optimisation with ball joints). Huber PJ (1964) Ann Math
-    Statist 35:73-101.
+    Lu TW, O'Connor JJ (1999) J Biomech 32:129-134 (global optimisation with ball joints).
     """
     search = _Search(linkage, points, start)
     steps = search.run(most_steps)
@@ -90,10 +89,24 @@ def solve_pose(linkage: Linkage, points: FloatArray, start: Pose, *, most_steps:
     return Solution(pose, residual, steps)
 
 
-def spread_of_places(
-    linkage: Linkage, points: FloatArray, pose: Pose, segment_of: IntArray, local_m: FloatArray
-) -> FloatArray:
-    """Standard deviation of places on the fitted body, for points that err by the linkage's `sd_m`.
+@dataclass(frozen=True)
+class Spread:
+    """How closely points that err by the linkage's `sd_m` hold a body; root mean square of the three axes.
+
+    Attributes
+    ----------
+    places_m : ndarray, shape (F, K)
+        Standard deviation of places on the body; large where the points do not hold them. [m]
+    turns_rad : ndarray, shape (F, S)
+        Standard deviation of the segments' orientation, at most about `HOLD_RAD`. [rad]
+    """
+
+    places_m: FloatArray
+    turns_rad: FloatArray
+
+
+def spread_of(linkage: Linkage, points: FloatArray, pose: Pose, segment_of: IntArray, local_m: FloatArray) -> Spread:
+    """Standard deviations of places on the fitted body, and of its segments' orientation.
 
     Parameters
     ----------
@@ -109,15 +122,14 @@ def spread_of_places(
 
     Returns
     -------
-    ndarray, shape (F, K)
-        Root mean square of the three axes; large where the points do not hold the place. [m]
+    Spread
 
     Notes
     -----
     The inverse of the normal equations, followed from the root outward: given the displacement of its origin, a
     segment's rotation has the covariance of its own condensed equations.
     """
-    return _Search(linkage, points, pose).spread(segment_of, np.ascontiguousarray(local_m.T)).T
+    return _Search(linkage, points, pose).spread(segment_of, np.ascontiguousarray(local_m.T))
 
 
 @dataclass(frozen=True)
@@ -242,10 +254,11 @@ class _Search:
         return np.sqrt(np.einsum("cmf,cmf,mf->mf", self.residual, self.residual, self.base))
 
     def _cost(self) -> FloatArray:
-        """Huber's function of all residuals, the sliding joints' springs and the hold on rotations, shape (F,)."""
+        """Misfit of the points, the sliding joints' springs and the hold on rotations, shape (F,)."""
         far = self._far()
         squared = far * far
-        points = np.where(far > STRAY, 2.0 * STRAY * far - STRAY**2, squared).sum(axis=0)
+        stray = STRAY**2 * (1.0 + np.log(np.maximum(squared, STRAY**2) / STRAY**2))
+        points = np.where(far > STRAY, stray, squared).sum(axis=0)
         cost: FloatArray = points + np.einsum("csf,csf,s->f", self.shift, self.shift, self.stiffness)
         # A turn by the angle a has the trace 1 + 2 cos a: two times one minus its cosine is a squared for a small one.
         trace = np.einsum("ijsf,ijsf->sf", self.rotation, self.held)
@@ -253,7 +266,7 @@ class _Search:
 
     def _own(self) -> tuple[FloatArray, ...]:
         """Normal equations of each segment's own points: weight, first and second moment, force, torque."""
-        weight = self.base * np.minimum(1.0, STRAY / np.maximum(self._far(), STRAY))
+        weight = self.base * (STRAY / np.maximum(self._far(), STRAY)) ** 2
         heavy, force = weight * self.lever, weight * self.residual
         parts = np.empty((16, *weight.shape))
         parts[0], parts[1:4], parts[4:7] = weight, heavy, force
@@ -362,8 +375,8 @@ class _Search:
         moved[:, index] += slid
         shift[:, index] += _turned_back(self.rotation[:, :, self.parent[index]], slid)
 
-    def spread(self, segment_of: IntArray, local: FloatArray) -> FloatArray:
-        """Standard deviation of places (3, K) on segments, shape (K, F). [m]"""
+    def spread(self, segment_of: IntArray, local: FloatArray) -> Spread:
+        """Standard deviations of places (3, K) on segments, and of the segments' turns."""
         frames = self.given.shape[2]
         condensed = self._condense(np.zeros(frames))
         origin, inverse, gain = (np.zeros((3, 3, len(self.parent), frames)) for _ in range(3))
@@ -382,8 +395,8 @@ class _Search:
             origin[:, :, level] = carried
         lever = _turned(self.rotation[:, :, segment_of], local[:, :, None])
         places = _carried(lever, *(array[:, :, segment_of] for array in (origin, inverse, gain)))
-        sd: FloatArray = np.sqrt(np.trace(places) / 3.0)
-        return sd
+        turns = inverse + _product(_product(gain, origin), np.swapaxes(gain, 0, 1))
+        return Spread(np.sqrt(np.trace(places) / 3.0).T, np.sqrt(np.trace(turns) / 3.0).T)
 
 
 def _carried(arm: FloatArray, origin: FloatArray, inverse: FloatArray, gain: FloatArray) -> FloatArray:

@@ -13,9 +13,9 @@ from mocap.kinematics.functional import search_centres
 from mocap.kinematics.geometry import unit
 from mocap.kinematics.joint_centres import Body, body_from
 from mocap.kinematics.linkage import Linkage, Pose, place, points_at
-from mocap.kinematics.pose_solver import solve_pose, spread_of_places
+from mocap.kinematics.pose_solver import solve_pose, spread_of
 from mocap.kinematics.segment_frames import segment_frames
-from mocap.kinematics.skeleton_model import LIMBS, Model, measured_model
+from mocap.kinematics.skeleton_model import LIMBS, STERNOCLAVICULAR_M, Model, measured_model
 from mocap.swing import BodyModel
 
 BoolArray = npt.NDArray[np.bool_]
@@ -39,8 +39,8 @@ class Skeleton:
         As `Body.centres`, lab frame; NaN where the points do not hold a centre. [m]
     frames : dict of str to ndarray, shape (F, 3, 3)
         World from segment after the ISB (x forward, y up along the bone, z to the subject's right).
-    lengths_m : dict of str to float
-        Length of each segment between its joints. [m]
+    lengths_m : dict of str to (float, float)
+        Length of each limb segment between its joint centres, and its standard deviation. [m]
     points : tuple of str, length M
         The points that the skeleton was fitted to.
     residual_m : ndarray, shape (F, M)
@@ -48,6 +48,8 @@ class Skeleton:
     fit_sd_m : dict of str to ndarray, shape (F,)
         How closely the points hold each centre, one standard deviation per axis, scaled by the residuals; the model's
         own error (`Body.centre_sd_m`) is not in it. [m]
+    turn_sd_rad : dict of str to ndarray, shape (F,)
+        The same for the orientation of each segment. [rad] Near 1 rad where no point shows a segment's roll.
     filled : dict of str to ndarray of bool, shape (F,)
         Frames in which a centre was not measured: a point on its segments was missing or had been filled.
     """
@@ -55,10 +57,11 @@ class Skeleton:
     body: Body
     centres: dict[str, FloatArray]
     frames: dict[str, FloatArray]
-    lengths_m: dict[str, float]
+    lengths_m: dict[str, tuple[float, float]]
     points: tuple[str, ...]
     residual_m: FloatArray
     fit_sd_m: dict[str, FloatArray]
+    turn_sd_rad: dict[str, FloatArray]
     filled: dict[str, BoolArray]
 
     @property
@@ -135,21 +138,34 @@ def skeleton_of(body: Body) -> Skeleton:
         model = model.with_places(_mean_places(model.linkage, seen, pose))
         pose = place(model.linkage, pose.rotation, pose.origin[0], pose.shift)
     solution = solve_pose(model.linkage, seen, pose)
-    centres, sd, filled = _centres(model, body, seen, solution.pose, solution.residual_m)
     frames = dict(zip(model.linkage.segments, solution.pose.rotation, strict=True))
+    marks = model.marks()
+    spread = spread_of(model.linkage, seen, solution.pose, marks.segment_of, marks.local_m)
+    scale = _misfit_scale(model.linkage, solution.residual_m)
+    centres, fit_sd, filled = _centres(model, body, points_at(marks, solution.pose), spread.places_m)
     for segment, rotation in frames.items():
         ends = [name for name, (on, _) in model.centres.items() if on == segment] or ["pelvis", "neck"]
         rotation[~np.isfinite(np.stack([centres[name] for name in ends])).all(axis=(0, 2))] = np.nan
     return Skeleton(
         body=body,
-        centres=centres | _stiff_bat(body.centres),
+        centres=body.centres | centres | _stiff_bat(body.centres),
         frames=frames,
-        lengths_m=model.linkage.lengths(),
+        lengths_m={name: (length, _length_sd(body, name)) for name, length in model.linkage.lengths().items()},
         points=model.linkage.points,
         residual_m=solution.residual_m,
-        fit_sd_m=sd,
+        fit_sd_m={name: scale * sd for name, sd in fit_sd.items()},
+        turn_sd_rad=dict(zip(model.linkage.segments, scale * spread.turns_rad.T, strict=True)),
         filled=filled,
     )
+
+
+def _length_sd(body: Body, segment: str) -> float:
+    """Standard deviation of a length: that of its two ends along it. [m]"""
+    side, name = segment[:2], segment[2:]
+    upper = LIMBS[name][1]
+    lower = next(joint for above, joint in LIMBS.values() if above == name)
+    first, second = (body.centre_sd_m[side + joint] if joint else STERNOCLAVICULAR_M for joint in (upper, lower))
+    return float(np.hypot(first, second))
 
 
 def _stiff_bat(centres: dict[str, FloatArray]) -> dict[str, FloatArray]:
@@ -174,33 +190,23 @@ def _mean_places(linkage: Linkage, seen: FloatArray, pose: Pose) -> FloatArray:
 
 
 def _centres(
-    model: Model, body: Body, seen: FloatArray, pose: Pose, residual: FloatArray
+    model: Model, body: Body, at: FloatArray, sd: FloatArray
 ) -> tuple[dict[str, FloatArray], dict[str, FloatArray], dict[str, BoolArray]]:
     """Joint centres of the fitted skeleton, how closely they are held, and where they were filled."""
-    linkage = model.linkage
-    owner = np.array([linkage.segments.index(segment) for segment, _ in model.centres.values()], dtype=np.intp)
-    local = np.stack([where for _, where in model.centres.values()])
-    names = tuple(model.centres)
-    marks = Linkage(
-        linkage.segments, linkage.parent, linkage.joint_m, linkage.slack_m, names, owner, local, np.ones(len(names))
-    )
-    at = points_at(marks, pose)
-    scale = _misfit_scale(linkage, residual)
-    sd = spread_of_places(linkage, seen, pose, owner, local)
     found: dict[str, FloatArray] = {}
     spread: dict[str, FloatArray] = {}
-    filled = {name: path for name, path in body.filled.items() if name in body.centres}
-    for column, name in enumerate(names):
+    filled = {name: marks for name, marks in body.filled.items() if name in body.centres}
+    for column, (name, (segment, _)) in enumerate(model.centres.items()):
         direct = np.isfinite(body.centres[name]).all(axis=1)
         held = direct | (sd[:, column] <= LOST_SD_M)
         found[name] = np.where(held[:, None], at[:, column], np.nan)
-        spread[name] = np.where(held, scale * sd[:, column], np.nan)
-        filled[name] = _own_filled(body, name, model.centres[name][0], held & ~direct)
+        spread[name] = np.where(held, sd[:, column], np.nan)
+        filled[name] = _own_filled(body, name, segment, held & ~direct)
     for middle, joint in (("pelvis", "hip"), ("neck", "shoulder")):
         found[middle] = (found[f"l_{joint}"] + found[f"r_{joint}"]) / 2
         spread[middle] = np.hypot(spread[f"l_{joint}"], spread[f"r_{joint}"]) / 2
         filled[middle] = filled[f"l_{joint}"] | filled[f"r_{joint}"]
-    return found | {name: path for name, path in body.centres.items() if name not in found}, spread, filled
+    return found, spread, filled
 
 
 def _own_filled(body: Body, centre: str, segment: str, bridged: BoolArray) -> BoolArray:

@@ -37,7 +37,7 @@ LUMBAR_SLACK_M, NECK_SLACK_M = 0.03, 0.03
 LUMBAR_SHARE, NECK_SHARE, SEARCH_SD_M = 0.35, 0.30, 0.03
 #: Two segments' motion shows a joint between them through about this many independent postures, to this. [m]
 POSTURES, JOINT_SD_M = 10, 0.01
-#: Sternoclavicular joint beside the middle, share of stature is not known here, so in metres. This project's default.
+#: Sternoclavicular joint beside the middle of the chest, and how well its place is known. [m] This project's default.
 STERNOCLAVICULAR_M = 0.02
 
 
@@ -62,6 +62,13 @@ class Model:
         """The same model with its points at other places on their segments, but for the pinned ones."""
         kept = np.where(self.pinned[:, None], self.linkage.local_m, local_m)
         return replace(self, linkage=replace(self.linkage, local_m=kept))
+
+    def marks(self) -> Linkage:
+        """The same linkage with the joint centres for points."""
+        owner = np.array([self.linkage.segments.index(segment) for segment, _ in self.centres.values()], dtype=np.intp)
+        local = np.stack([where for _, where in self.centres.values()])
+        names = tuple(self.centres)
+        return replace(self.linkage, points=names, segment_of=owner, local_m=local, sd_m=np.ones(len(names)))
 
 
 def measured_model(body: Body, frames: Mapping[str, FloatArray]) -> tuple[Model, Pose]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.kinematics.geometry import angle_between, angular_velocity, frame_from, unit
+from mocap.kinematics.helical import LONGEST_STEP, HelicalAxes, finite_helical_axes
 from mocap.kinematics.landing import DEFINITION, foot_angle, knee_flexion, share_on_back
 from mocap.kinematics.registry import NotMeasurableError, at, distance, greatest, measure, span, velocity
 from mocap.swing import Swing
@@ -23,6 +24,9 @@ TURNING_SEGMENTS: dict[str, tuple[tuple[str, str], ...]] = {
     "arm": (("front_shoulder", "front_elbow"),),
     "bat": (("bat_knob", "bat_barrel"),),
 }
+#: Segments whose turn is taken as a screw motion: the point whose path goes with it, the measures' prefix and name.
+TURN_AXES = {"thorax": ("neck", "", "Trunk"), "pelvis": ("pelvis", "pelvis_", "Pelvis")}
+SCREW = "finite helical axes over steps of 10 degrees, mean, RMS and sum over the turn; Woltring et al. 1985"
 #: Two peaks closer than this cannot be put in order at the usual rates. [s] This project's default.
 SAME_TIME_S = 0.004
 
@@ -100,6 +104,77 @@ def axis_tilt(swing: Swing) -> float:
     frame = at(swing, "contact")
     axis = swing["head"][frame] - swing["pelvis"][frame]
     return float(np.degrees(angle_between(axis, np.array([0.0, 0.0, 1.0]))))
+
+
+def turn_axes(swing: Swing, segment: str) -> HelicalAxes:
+    """Helical axes of a segment over short steps, one for each frame from plant to contact.
+
+    Raises
+    ------
+    NotMeasurableError
+        The segment's orientation is not known, or it turns too little.
+    """
+    point = TURN_AXES[segment][0]
+    if segment not in swing.frames:
+        raise NotMeasurableError(f"the {segment}'s orientation was not recorded")
+    start, stop = at(swing, "plant"), at(swing, "contact") + 1
+    around = round(LONGEST_STEP / 2 * swing.rate_hz)
+    first = max(start - around, 0)
+    window = slice(first, stop + around)
+    axes = finite_helical_axes(swing.frames[segment][window], swing[point][window], swing.rate_hz)
+    axes = axes.between(start - first, stop - first)
+    if np.isfinite(axes.axis.angle_rad).sum() < 2:
+        raise NotMeasurableError(f"the {segment} turns too little for an axis to be seen")
+    return axes
+
+
+def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> None:
+    """Register what the helical axes of a segment's turn show: how they lean, wander and slide."""
+
+    @measure(
+        f"{prefix}turn_axis_tilt",
+        "deg",
+        f"{name}: lean of the turn's axis",
+        moments=TURN,
+        points=(point,),
+        source=SCREW,
+    )
+    def tilt(swing: Swing) -> float:
+        direction = np.nanmean(turn_axes(swing, segment).axis.direction, axis=0)
+        vertical = np.array([0.0, 0.0, np.sign(direction[2]) or 1.0])
+        return float(np.degrees(angle_between(direction, vertical)))
+
+    @measure(
+        f"{prefix}turn_axis_wander",
+        "m",
+        f"{name}: wander of the turn's axis over the floor",
+        moments=TURN,
+        points=(point,),
+        source=SCREW,
+    )
+    def wander(swing: Swing) -> float:
+        crossing = turn_axes(swing, segment).floor_crossing()[0][:, :2]
+        crossing = crossing[np.isfinite(crossing).all(axis=1)]
+        if len(crossing) < 2:
+            raise NotMeasurableError(f"the axis of the {segment}'s turn lies level and does not meet the floor")
+        return float(np.sqrt(np.mean(np.sum((crossing - crossing.mean(axis=0)) ** 2, axis=1))))
+
+    @measure(
+        f"{prefix}turn_axis_slide",
+        "m",
+        f"{name}: rise along the turn's axis",
+        moments=TURN,
+        points=(point,),
+        source=SCREW,
+    )
+    def slide(swing: Swing) -> float:
+        axes = turn_axes(swing, segment)
+        rise = axes.axis.slide_m * np.sign(axes.axis.direction[:, 2])
+        return float(np.nansum(rise / axes.step_s) / swing.rate_hz)
+
+
+for _segment, (_point, _prefix, _name) in TURN_AXES.items():
+    _register_turn_axis(_segment, _point, _prefix, _name)
 
 
 @measure("sequence", "", "Order of the peaks of turning speed", moments=TURN, source=DEFINITION)

@@ -12,6 +12,7 @@ from mocap.kinematics.barrel import USUAL_PITCH_DEG
 from mocap.kinematics.build import body_com
 from mocap.kinematics.filtering import BODY_CUTOFF_HZ, lowpass
 from mocap.kinematics.geometry import heading
+from mocap.kinematics.segment_frames import axes_from
 from mocap.swing import POINTS, Moment, Swing
 
 #: Random swings drawn for the standard deviations. Their own error is 1 / sqrt(2 n) = 9 %.
@@ -45,7 +46,7 @@ def draws(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Swing]
     """
     rng = np.random.default_rng(seed)
     place = {name: i for i, name in enumerate(POINTS)}
-    turns = _turns_of_errors(swing)
+    turns, undisturbed = _turns_of_errors(swing), _trunk_axes(swing.points)
     for _ in range(count):
         offset = rng.normal(0.0, 1.0, (len(POINTS), 3)) * swing.point_sd_m[:, None]
         # These two are midpoints of joints: their error is the mean of the two joints' errors.
@@ -58,6 +59,7 @@ def draws(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Swing]
         angle = rng.normal(0.0, swing.heading_sd_rad)
         c, s = np.cos(angle), np.sin(angle)
         points = points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+        trunk = _trunk_axes(points)
         height = max(swing.height_m + rng.normal(0.0, swing.height_sd_m), 0.9)
         setup = swing.setup
         if setup.pitch_angle_deg is None:
@@ -65,11 +67,27 @@ def draws(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Swing]
         drawn = replace(
             swing,
             points=points,
+            # The segments' axes err as the lines between the joints do.
+            frames={
+                name: trunk[name] @ np.swapaxes(undisturbed[name], 1, 2) @ swing.frames[name]
+                for name in trunk
+                if name in swing.frames
+            },
             hitter=replace(swing.hitter, height_m=min(height, 2.4)),
             setup=setup,
             moments={name: _shifted(moment, swing, rng) for name, moment in swing.moments.items()},
         )
         yield replace(drawn, com=body_com(drawn) + rng.normal(0.0, COM_MODEL_SD_M, 3))
+
+
+def _trunk_axes(points: FloatArray) -> dict[str, FloatArray]:
+    """Axes of pelvis and thorax from the lines between hips, shoulders and both, shape (F, 3, 3)."""
+    path = {name: points[:, i] for i, name in enumerate(POINTS)}
+    up = path["neck"] - path["pelvis"]
+    return {
+        "pelvis": axes_from(path["back_hip"] - path["front_hip"], up, "zy"),
+        "thorax": axes_from(path["back_shoulder"] - path["front_shoulder"], up, "zy"),
+    }
 
 
 def _turns_of_errors(swing: Swing) -> FloatArray:

@@ -7,13 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from mocap.errors import InputError
 from mocap.kinematics import barrel
 from mocap.kinematics.build import body_com
 from mocap.kinematics.measuring import measure
 from mocap.kinematics.moments import USUAL_DEPTH
-from mocap.kinematics.registry import REGISTRY
+from mocap.kinematics.registry import REGISTRY, NotMeasurableError
 from mocap.swing import MOMENTS, POINTS, FootForces, Hitter, Moment, Setup, Swing
 
 RATE = 200.0
@@ -341,3 +342,44 @@ def test_standard_deviations_follow_the_errors_put_in() -> None:
     assert found["trunk_open"].sd == pytest.approx(0.0, abs=1e-9)
     turned = measure(replace(swing, heading_sd_rad=np.radians(5.0))).measures
     assert turned["trunk_open"].sd == pytest.approx(5.0, rel=0.3)
+
+
+def test_the_turn_s_axis_is_that_of_a_screw() -> None:
+    """A trunk that turns 4 degrees a frame about a line leaning 20 degrees, and climbs along it by 1 mm a frame."""
+    lean, step, climb = np.radians(20.0), np.radians(4.0), 0.001
+    axis = np.array([np.sin(lean), 0.0, np.cos(lean)])
+    through = np.array([0.10, -0.20, 0.0])
+    turns = Rotation.from_rotvec(np.arange(FRAMES)[:, None] * step * axis)
+    points = still_points()
+    neck = np.array([0.0, 0.1, 1.5])
+    points[:, POINTS.index("neck")] = turns.apply(neck - through) + through + np.arange(FRAMES)[:, None] * climb * axis
+    swing = swing_of(points, frames={"thorax": turns.as_matrix()})
+    assert value(swing, "turn_axis_tilt") == pytest.approx(20.0, abs=1e-6)
+    assert value(swing, "turn_axis_wander") == pytest.approx(0.0, abs=1e-9)
+    # Plant to contact, both frames included.
+    frames = INDEX["contact"] - INDEX["plant"] + 1
+    assert value(swing, "turn_axis_slide") == pytest.approx(frames * climb, rel=1e-6)
+    with pytest.raises(NotMeasurableError, match="the pelvis's orientation was not recorded"):
+        value(swing, "pelvis_turn_axis_tilt")
+
+
+def test_an_axis_that_moves_over_the_floor_wanders() -> None:
+    """A vertical axis that moves 5 mm a frame: its crossing with the floor is spread evenly over a line."""
+    step, drift = np.radians(10.0), 0.005
+    frames = np.arange(FRAMES)
+    turns = Rotation.from_rotvec(frames[:, None] * step * np.array([0.0, 0.0, 1.0]))
+    points = still_points()
+    moving = frames[:, None] * drift * np.array([1.0, 0.0, 0.0])
+    points[:, POINTS.index("pelvis")] = turns.apply([0.0, 0.0, 1.0]) + moving
+    swing = swing_of(points, frames={"pelvis": turns.as_matrix()})
+    count = INDEX["contact"] - INDEX["plant"] + 1
+    # RMS of `count` places evenly `drift` apart about their mean.
+    spread = drift * np.sqrt((count**2 - 1) / 12)
+    assert value(swing, "pelvis_turn_axis_wander") == pytest.approx(spread, rel=1e-6)
+    assert value(swing, "pelvis_turn_axis_tilt") == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_trunk_that_hardly_turns_has_no_axis() -> None:
+    swing = swing_of(still_points(), frames={"thorax": np.tile(np.eye(3), (FRAMES, 1, 1))})
+    with pytest.raises(NotMeasurableError, match="turns too little"):
+        value(swing, "turn_axis_tilt")

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from mocap.capture import FloatArray
 from mocap.kinematics.linkage import Linkage, Pose, place, points_at
-from mocap.kinematics.pose_solver import HOLD_RAD, solve_pose, spread_of_places
+from mocap.kinematics.pose_solver import HOLD_RAD, solve_pose, spread_of
 
 PARENT = (-1, 0, 1, 1, 3, 0, 5, 2)
 SLACK = (0.0, 0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -117,7 +117,7 @@ def test_spread_is_the_inverse_of_the_normal_equations(linkage: Linkage) -> None
     points = points_at(linkage, true)
     points[3, [1, 9]] = np.nan
     segments, places = np.arange(len(PARENT)), np.full((len(PARENT), 3), 0.1)
-    ours = spread_of_places(linkage, points, true, segments, places)
+    ours = spread_of(linkage, points, true, segments, places)
     jacobian = one_frame(linkage, true, points, 3)[1]
     covariance = np.linalg.inv(jacobian.T @ jacobian)
     marked = replace(linkage, points=tuple("abcdefgh"), segment_of=segments, local_m=places, sd_m=np.ones(8))
@@ -133,7 +133,9 @@ def test_spread_is_the_inverse_of_the_normal_equations(linkage: Linkage) -> None
     steps = 1e-6 * np.eye(jacobian.shape[1])
     change = np.stack([(marks(step) - marks(-step)) / 2e-6 for step in steps], axis=1)
     variance = np.diag(change @ covariance @ change.T).reshape(count, 3)
-    np.testing.assert_allclose(ours[3], np.sqrt(variance.mean(axis=1)), rtol=1e-4)
+    np.testing.assert_allclose(ours.places_m[3], np.sqrt(variance.mean(axis=1)), rtol=1e-4)
+    turns = np.diag(covariance)[3 : 3 + 3 * count].reshape(count, 3)
+    np.testing.assert_allclose(ours.turns_rad[3], np.sqrt(turns.mean(axis=1)), rtol=1e-4)
 
 
 def test_spread_is_the_scatter_of_fits_to_noisy_points(linkage: Linkage) -> None:
@@ -148,7 +150,8 @@ def test_spread_is_the_scatter_of_fits_to_noisy_points(linkage: Linkage) -> None
         fit = solve_pose(linkage, points_at(linkage, true) + noise, true).pose
         off.append(points_at(marked, fit) - exact)
     scatter = np.sqrt(np.mean(np.square(off), axis=(0, 1, 3)))
-    stated = np.sqrt(np.mean(spread_of_places(linkage, points_at(linkage, true), true, segments, places) ** 2, axis=0))
+    spread = spread_of(linkage, points_at(linkage, true), true, segments, places)
+    stated = np.sqrt(np.mean(spread.places_m**2, axis=0))
     # 40 draws of 25 frames show the scatter to about 2 %; the slack's spring and the hold are no noise here.
     np.testing.assert_allclose(scatter, stated, rtol=0.12)
 
@@ -175,6 +178,7 @@ def test_frames_without_points_keep_their_start(linkage: Linkage) -> None:
     solution = solve_pose(linkage, points, true)
     np.testing.assert_allclose(solution.pose.origin[:, 6], true.origin[:, 6], atol=1e-15)
     assert np.isnan(solution.residual_m[6]).all()
-    spread = spread_of_places(linkage, points, true, np.array([0]), np.zeros((1, 3)))
-    assert spread[6, 0] > 1.0
-    assert spread[5, 0] < 0.02
+    spread = spread_of(linkage, points, true, np.array([0]), np.zeros((1, 3)))
+    assert spread.places_m[6, 0] > 1.0
+    assert spread.places_m[5, 0] < 0.02
+    assert spread.turns_rad[6, 0] == pytest.approx(HOLD_RAD, rel=0.01)
