@@ -13,6 +13,7 @@ from mocap import __version__
 from mocap.errors import MocapError, OptionError
 
 if TYPE_CHECKING:
+    from mocap.capture import Capture
     from mocap.display import Units
     from mocap.importer.session import Recording
 
@@ -91,14 +92,15 @@ def main() -> None:
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
+@_with(HITTER, SETUP, MODEL)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def inspect(file: Path, as_json: bool) -> None:
+def inspect(file: Path, as_json: bool, **options: Any) -> None:
     """Show what is in FILE, how good it is, and whether a swing can be measured from it."""
     from mocap.importer import read
     from mocap.kinematics.inspection import inspect as look_over
 
-    recording = _session_recording(file)
-    inspection = look_over(read(file), *((recording.hitter, recording.setup) if recording else ()))
+    recording, _ = _who_and_how(file, options)
+    inspection = look_over(read(file), recording.hitter, recording.setup, _calibration(recording))
     if as_json:
         from mocap.results import inspection_object
 
@@ -120,8 +122,7 @@ def measure(file: Path, as_json: bool, limits: Path | None, units: Units | None,
     from mocap.kinematics.measuring import measure as take_measures
 
     recording, session_units = _who_and_how(file, options)
-    calibration = read(recording.calibration) if recording.calibration else None
-    swing = build_swing(read(file), recording.hitter, recording.setup, calibration)
+    swing = build_swing(read(file), recording.hitter, recording.setup, _calibration(recording))
     findings = take_measures(swing, limits=limits)
     if as_json:
         from mocap.results import findings_object
@@ -159,6 +160,13 @@ def compare(
         jobs = [Job(recording, units or session_units, out)]
     for folder in run_jobs(jobs, reference=reference, limits=limits, replace=replace):
         click.echo(f"results in {folder}")
+
+
+def _calibration(recording: Recording) -> Capture | None:
+    """The hitter's calibration trial, where one is named."""
+    from mocap.importer import read
+
+    return read(recording.calibration) if recording.calibration else None
 
 
 def _session_recording(file: Path) -> Recording | None:

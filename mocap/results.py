@@ -69,10 +69,14 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
     dict
         - `file`, `frames`, `rate_hz`, `duration_s`, `first_frame`
         - `measurable`, `verdict`, `limits`
-        - `concerns`: `kind` (sides, swap, never_seen, never_moves, jumps, gap, plate, rate), `labels`, `text`, the
+        - `concerns`: `kind` (sides, swap, never_seen, never_moves, jumps, gap, body, plate,
+          rate), `labels`, `text`, the
           worst first; what cleaning does not repair
         - `cleaning`: what it repaired, filled and left, one line each
         - `marker_set` (null where none is complete), `bat`
+        - `body` (null where none can be built): `fit_m` and `point_fit_m` (RMS distance of the points from the
+          skeleton), `lengths_m` (left, right, standard deviation), `height_m` and `height_sd_m` by the lengths,
+          `notes`, `doubts`
         - `points`: `label`, `missing_share`, `longest_gap` [frames], `longest_gap_s`, `mean_residual_m` and
           `worst_residual_m` (null where not stated), `jumps` (`kind` spike or step, `frame`, `last_frame`, `off_m`,
           `speed_m_per_s`), `never_moves`, `held` (first and last frame of each span); and in samples what cleaning
@@ -101,6 +105,7 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
         "marker_set": inspection.marker_set or None,
         "bat": inspection.bat,
         "cleaning": list(inspection.cleaning),
+        "body": asdict(inspection.body) if inspection.body else None,
         "points": [
             asdict(point) | asdict(repairs)
             for point, repairs in zip(inspection.points, inspection.repairs, strict=True)

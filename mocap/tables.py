@@ -9,6 +9,7 @@ from rich.text import Text
 
 from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
 from mocap.findings import Findings
+from mocap.kinematics.body_report import BodyReport
 from mocap.kinematics.inspection import Inspection, PointRepairs
 from mocap.kinematics.point_quality import PointQuality
 from mocap.swing import Swing
@@ -102,7 +103,32 @@ def _facts(inspection: Inspection) -> Table:
         facts.add_row("Subject", Text(", ".join([*known, *([f"{more} measurements of the lab"] if more else [])])))
     for note in capture.notes:
         facts.add_row("Note", Text(note))
+    if inspection.body:
+        _add_body(facts, inspection.body)
     return facts
+
+
+def _add_body(facts: Table, body: BodyReport) -> None:
+    """How well one skeleton of constant lengths fits, and its lengths."""
+    worst = ", ".join(f"{_in_words(name)} {1000 * fit:.1f}" for name, fit in body.worst)
+    facts.add_row(
+        "Skeleton", f"fits {len(body.point_fit_m)} points to {1000 * body.fit_m:.1f} mm (RMS); most off, in mm: {worst}"
+    )
+    if body.lengths_m:
+        pairs = ", ".join(
+            f"{_in_words(name)} {100 * left:.1f} / {100 * right:.1f}"
+            for name, (left, right, _) in body.lengths_m.items()
+        )
+        sds = [100 * sd for *_, sd in body.lengths_m.values()]
+        facts.add_row("Lengths", f"left / right, in cm, ± {min(sds):.1f} to {max(sds):.1f}: {pairs}")
+    facts.add_row("Height", f"{body.height_m:.2f} ± {body.height_sd_m:.2f} m by these lengths")
+    for note in body.notes:
+        facts.add_row("Body", Text(note))
+
+
+def _in_words(name: str) -> str:
+    side, rest = ({"l_": "left ", "r_": "right "}[name[:2]], name[2:]) if name[:2] in ("l_", "r_") else ("", name)
+    return side + rest.replace("_", " ")
 
 
 def _known(key: str, value: object) -> str:

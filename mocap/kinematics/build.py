@@ -28,7 +28,7 @@ from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
 from mocap.kinematics.moments import SLOWEST_TURN, SPEED_BREAK, MotionPaths, find_plant, find_turn, ordered
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
-from mocap.kinematics.stature import height_from_segments
+from mocap.kinematics.stature import height_contradiction, height_from_segments
 from mocap.kinematics.subject import stated_size
 from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, Side, Swing
 
@@ -158,9 +158,12 @@ def _complete_hitter(
     mass = hitter.mass_kg if hitter.mass_kg is not None else stated_mass
     name = hitter.name or str(capture.subject.get("name", ""))
     height = hitter.height_m if hitter.height_m is not None else stated_height
+    measured, sd = height_from_segments(centres, sex=hitter.sex)
     if height is not None:
+        doubt = height_contradiction(float(height), measured, sd)
+        notes += [doubt] if doubt else []
         return replace(hitter, name=name, height_m=float(height), mass_kg=mass), GIVEN_HEIGHT_SD_M, notes
-    height, sd = height_from_segments(centres, sex=hitter.sex)
+    height = measured
     if not 0.9 <= height <= 2.4:
         raise InputError(
             f"{capture.source}: the segments measure a height of {height:.2f} m; check the file's unit (POINT:UNITS)"

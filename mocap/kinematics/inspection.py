@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from mocap.capture import UNLOADED_N, Capture, ForcePlate
 from mocap.errors import MocapError
+from mocap.kinematics.body_report import BodyReport, body_report
 from mocap.kinematics.build import build_swing
 from mocap.kinematics.cleaning import CLUSTER, MISSING, SPLINE, Cleaned, clean
 from mocap.kinematics.gaps import LONGEST_GAP_S, find_gaps
@@ -17,6 +18,8 @@ from mocap.kinematics.marker_sets import BODY_SETS, MarkerSet, identify, marker_
 from mocap.kinematics.own_marker_set import own_marker_set
 from mocap.kinematics.point_quality import Jump, PointQuality, Swap, point_qualities
 from mocap.kinematics.side_labels import doubtful_sides
+from mocap.kinematics.skeleton import fit_skeleton
+from mocap.kinematics.subject import stated_size
 from mocap.swing import BodyModel, Hitter, Setup, Swing
 
 #: A plate unloaded for less than this share of the time shows no zero. This project's default.
@@ -81,7 +84,7 @@ class Concern:
 
     Attributes
     ----------
-    kind : {"sides", "swap", "never_seen", "never_moves", "jumps", "gap", "plate", "rate"}
+    kind : {"sides", "swap", "never_seen", "never_moves", "jumps", "gap", "body", "plate", "rate"}
     labels : tuple of str
         Points it is about; empty where it is about something else.
     text : str
@@ -110,6 +113,8 @@ class Inspection:
         What cleaning made of each point; those that no swing is measured from are left alone, where any other is known.
     cleaning : tuple of str
         What cleaning repaired, filled and left, one line each.
+    body : BodyReport or None
+        How well a skeleton fits; None where no body can be built.
     plates : tuple of PlateQuality
     concerns : tuple of Concern
         What is worth a look, worst first; of the points only those that a swing is measured from, where any is known.
@@ -131,6 +136,7 @@ class Inspection:
     measured_from: frozenset[str]
     repairs: tuple[PointRepairs, ...]
     cleaning: tuple[str, ...]
+    body: BodyReport | None
     plates: tuple[PlateQuality, ...]
     concerns: tuple[Concern, ...]
     marker_set: str
@@ -140,7 +146,9 @@ class Inspection:
     limits: tuple[str, ...]
 
 
-def inspect(capture: Capture, hitter: Hitter | None = None, setup: Setup | None = None) -> Inspection:
+def inspect(
+    capture: Capture, hitter: Hitter | None = None, setup: Setup | None = None, calibration: Capture | None = None
+) -> Inspection:
     """Look a recording over.
 
     Parameters
@@ -148,6 +156,8 @@ def inspect(capture: Capture, hitter: Hitter | None = None, setup: Setup | None 
     capture : Capture
     hitter : Hitter, optional
     setup : Setup, optional
+    calibration : Capture, optional
+        See `fit_skeleton`.
 
     Returns
     -------
@@ -166,15 +176,17 @@ def inspect(capture: Capture, hitter: Hitter | None = None, setup: Setup | None 
     names = _measured_from(capture, own) or set(capture.labels)
     cleaned = clean(capture, labels=names)
     repairs = _repairs(capture, cleaned)
+    body = _body(capture, hitter or Hitter(), model, calibration, cleaned.notes)
     concerns = (
         *(Concern("sides", (), line) for line in _sides(capture, model, own)),
         *(_swap_concern(swap, capture) for swap in cleaned.swaps_left),
         *_point_concerns([quality for quality in qualities if quality.label in names]),
         *_jump_concerns(cleaned.jumps_left, capture),
         *_gap_concern([repair for repair in repairs if repair.label in names], capture),
+        *(Concern("body", (), line) for line in (body.doubts if body else ())),
         *_other_concerns(capture, plates),
     )
-    measurable, verdict, limits = _verdict(capture, hitter, setup, bat, concerns)
+    measurable, verdict, limits = _verdict(capture, hitter, setup, calibration, bat, concerns)
     return Inspection(
         capture=capture,
         points=qualities,
@@ -182,6 +194,7 @@ def inspect(capture: Capture, hitter: Hitter | None = None, setup: Setup | None 
         measured_from=frozenset(names),
         repairs=repairs,
         cleaning=cleaned.notes,
+        body=body,
         plates=plates,
         concerns=concerns,
         marker_set=used.name if used else "",
@@ -190,6 +203,18 @@ def inspect(capture: Capture, hitter: Hitter | None = None, setup: Setup | None 
         measurable=measurable,
         limits=limits,
     )
+
+
+def _body(
+    capture: Capture, hitter: Hitter, model: BodyModel, calibration: Capture | None, cleaning: tuple[str, ...]
+) -> BodyReport | None:
+    """Figures of the skeleton; nothing where no body can be built, which the verdict tells."""
+    try:
+        skeleton = fit_skeleton(capture, model, calibration)
+        stated = hitter.height_m if hitter.height_m is not None else stated_size(capture)[0]
+        return body_report(skeleton, replace(hitter, height_m=stated), cleaning)
+    except MocapError:
+        return None
 
 
 def _repairs(capture: Capture, cleaned: Cleaned) -> tuple[PointRepairs, ...]:
@@ -273,11 +298,16 @@ def _other_concerns(capture: Capture, plates: Sequence[PlateQuality]) -> Iterato
 
 
 def _verdict(
-    capture: Capture, hitter: Hitter | None, setup: Setup | None, bat: bool, concerns: Sequence[Concern]
+    capture: Capture,
+    hitter: Hitter | None,
+    setup: Setup | None,
+    calibration: Capture | None,
+    bat: bool,
+    concerns: Sequence[Concern],
 ) -> tuple[bool, str, tuple[str, ...]]:
     """Whether a swing can be measured, in one line, and the limits of it."""
     try:
-        swing = build_swing(capture, hitter, setup)
+        swing = build_swing(capture, hitter, setup, calibration)
     except MocapError as error:
         reason = str(error).removeprefix(f"{capture.source}: ")
         return False, f"no swing can be measured from it: {reason}", ()

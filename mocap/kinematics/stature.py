@@ -30,6 +30,10 @@ TOGETHER = MappingProxyType({("leg", "trunk"): -0.75, ("leg", "arm"): 0.5, ("arm
 OF_THE_POINTS = MappingProxyType({"leg": 0.016, "arm": 0.080, "trunk": 0.120})
 
 
+#: A stated height contradicts the measured one beyond this many standard deviations. This project's default.
+CONTRADICTS = 3.0
+
+
 def height_from_segments(
     centres: Mapping[str, FloatArray], *, sex: Sex = "male", sides: tuple[str, str] = ("l", "r")
 ) -> tuple[float, float]:
@@ -102,3 +106,19 @@ def _covariance(shares: Mapping[str, tuple[float, float]]) -> FloatArray:
             together = TOGETHER.get((other, name), TOGETHER.get((name, other), 0.0))
             covariance[i, k] = covariance[k, i] = together * BETWEEN_PEOPLE[name] * BETWEEN_PEOPLE[other]
     return covariance
+
+
+def height_contradiction(stated_m: float, measured_m: float, measured_sd_m: float) -> str:
+    """One line where a stated height cannot be that of the measured body, else nothing.
+
+    Parameters
+    ----------
+    stated_m, measured_m, measured_sd_m : float
+        [m]
+    """
+    if abs(stated_m - measured_m) <= CONTRADICTS * measured_sd_m:
+        return ""
+    return (
+        f"the segments measure a height of {measured_m:.2f} ± {measured_sd_m:.2f} m, but {stated_m:.2f} m is stated:"
+        " every share of height is off by as much; check the height, the file's unit and whose recording it is"
+    )
