@@ -12,6 +12,7 @@ import time
 import tracemalloc
 import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,15 @@ import numpy as np
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
+from ik_alternative import installed, inverse_kinematics, least_squares_poses  # noqa: E402
+
 import mocap  # noqa: E402
 from mocap.kinematics.inertia import centre_of_mass  # noqa: E402
+from mocap.kinematics.joint_centres import body_from  # noqa: E402
+from mocap.kinematics.pose_solver import solve_pose  # noqa: E402
+from mocap.kinematics.segment_frames import segment_frames  # noqa: E402
+from mocap.kinematics.skeleton import fit_skeleton  # noqa: E402
+from mocap.kinematics.skeleton_model import measured_model  # noqa: E402
 from mocap.swing import POINTS  # noqa: E402
 
 RECORDING = ROOT / "demo_sessions" / "first_session" / "swing_01.c3d"
@@ -82,6 +90,39 @@ def measuring(swing: mocap.Swing, capture: mocap.Capture) -> None:
     hitter, setup = swing.hitter, swing.setup
     report("capture to swing", best(lambda: mocap.build_swing(capture, hitter, setup)), "reading it", read)
     report("swing to findings (64 draws)", best(lambda: mocap.measure(swing), 3), "reading it", read)
+
+
+def body_model() -> None:
+    """From recorded points to skeleton and centre of mass; and the pose search alone against two others."""
+    file = GAIT if GAIT.is_file() else RECORDING
+    capture = mocap.read(file)
+    capture = replace(
+        capture, points=capture.points[:300], residuals=capture.residuals[:300], cameras=capture.cameras[:300]
+    )
+    body = body_from(capture)
+    model, start = measured_model(body, segment_frames(body.centres, body.lateral, body.axes, body.head_forward))
+    # Ball joints only, and one weight for all points: the same problem for everybody.
+    count = len(model.linkage.points)
+    linkage = replace(model.linkage, slack_m=(0.0,) * len(start.rotation), sd_m=np.full(count, 0.01))
+    seen = np.stack([body.markers[name] for name in linkage.points], axis=1)
+    size = f"{len(seen)} frames, {count} points"
+    ours = best(lambda: solve_pose(linkage, seen, start), 10) / len(seen)
+    rms = float(np.sqrt(np.nanmean(solve_pose(linkage, seen, start).residual_m ** 2)))
+    print(f"pose of {len(linkage.segments)} segments ({size}): {1e6 * ours:.0f} us a frame, {1000 * rms:.3f} mm off")
+    theirs, their_rms = least_squares_poses(linkage, seen, start, frames=10)
+    name = "scipy's least_squares, frame after frame"
+    print(f"{name}: {1e6 * theirs:.0f} us a frame, {1000 * their_rms:.3f} mm off; ratio {ours / theirs:.4f}")
+    if installed():
+        theirs, their_rms = inverse_kinematics(linkage, seen, capture.rate_hz)
+        name = "the inverse-kinematics tool of opensim"
+        print(f"{name}: {1e6 * theirs:.0f} us a frame, {1000 * their_rms:.3f} mm off; ratio {ours / theirs:.4f}")
+    whole = best(lambda: centre_of_mass(fit_skeleton(capture).centres), 10)
+    report(
+        f"cleaning, joint centres, skeleton, centre of mass ({size})",
+        whole,
+        "reading the file",
+        best(lambda: mocap.read(file)),
+    )
 
 
 def mass_centre(swing: mocap.Swing) -> None:
@@ -160,6 +201,7 @@ def main() -> None:
     swing = mocap.build_swing(capture, row.hitter, row.setup)
     reading()
     measuring(swing, capture)
+    body_model()
     mass_centre(swing)
     film(swing)
 

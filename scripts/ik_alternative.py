@@ -1,6 +1,6 @@
-"""The inverse-kinematics tool of `opensim` on the same linkage and the same points, for `bench.py`.
+"""The same pose search by others, on the same linkage and points, for `bench.py`.
 
-`opensim` (PyPI, 4.6) is no dependency: the comparison is made where it is installed.
+`opensim` (PyPI, 4.6) is no dependency: its inverse-kinematics tool takes part where it is installed.
 """
 
 from __future__ import annotations
@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import FloatArray
-from mocap.kinematics.linkage import Linkage
+from mocap.kinematics.linkage import Linkage, Pose, place, points_at
 
 
 def installed() -> bool:
@@ -41,6 +42,7 @@ def inverse_kinematics(linkage: Linkage, points: FloatArray, rate_hz: float) -> 
         Time of the tool's run per frame [s], its own files included; root mean square distance of the points. [m]
     """
     osim: Any = importlib.import_module("opensim")
+    osim.Logger.removeFileSink()  # else it leaves a log where it was called from
     osim.Logger.setLevelString("Off")
     with tempfile.TemporaryDirectory() as folder:
         model_file, points_file = Path(folder) / "model.osim", Path(folder) / "points.trc"
@@ -115,3 +117,27 @@ def _trc(linkage: Linkage, points: FloatArray, rate_hz: float) -> str:
         )
         lines.append(f"{number + 1}\t{number / rate_hz:.8f}\t" + "\t".join(cells))
     return "\n".join(lines) + "\n"
+
+
+def least_squares_poses(linkage: Linkage, points: FloatArray, start: Pose, *, frames: int) -> tuple[float, float]:
+    """Fit the first frames one after the other with scipy's trust-region search; seconds per frame, RMS [m]."""
+    from scipy.optimize import least_squares
+    from scipy.spatial.transform import Rotation
+
+    count = len(linkage.segments)
+    still = np.zeros((count, 1, 3))
+    started = time.perf_counter()
+    squared = []
+    for frame in range(frames):
+        seen = np.isfinite(points[frame]).all(axis=1)
+
+        def off(x: FloatArray, frame: int = frame, seen: npt.NDArray[np.bool_] = seen) -> FloatArray:
+            turns = Rotation.from_rotvec(x[3:].reshape(count, 3)).as_matrix()
+            pose = place(linkage, (turns @ start.rotation[:, frame])[:, None], x[None, :3], still)
+            misses: FloatArray = (points_at(linkage, pose)[0] - points[frame])[seen].ravel()
+            return misses
+
+        first = np.concatenate([start.origin[0, frame], np.zeros(3 * count)])
+        found = least_squares(off, first)
+        squared.append(np.mean(found.fun.reshape(-1, 3) ** 2) * 3)
+    return (time.perf_counter() - started) / frames, float(np.sqrt(np.mean(squared)))

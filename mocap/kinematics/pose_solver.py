@@ -10,12 +10,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.kinematics.linkage import Linkage, Pose
+from mocap.kinematics.small_matrices import (
+    apply,
+    apply_transposed,
+    cross,
+    inverted,
+    skew,
+    small_rotation,
+    times,
+    transposed_times,
+)
 
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
@@ -27,9 +38,14 @@ STRAY = 3.0
 #: points show to 2 degrees it takes back one part in 200. This project's default.
 HOLD_RAD = 1.0
 #: Steps smaller than this end the search, [rad] and as a displacement [m], and so does a step that lessens the sum of
-#: squares by less than this share, or by this much (a hundredth of a standard deviation of one point).
-SMALL_STEP, SMALL_SHARE, SMALL_GAIN = 1e-6, 1e-8, 1e-4
+#: squares by less than this share, or by this much (one point moved from 3 % of its standard deviation).
+SMALL_STEP, SMALL_SHARE, SMALL_GAIN = 1e-6, 1e-8, 1e-3
+#: An undamped step of Newton's leaves an error of about its own square: below this size it is the last.
+NEWTON_STEP = 0.02
 MOST_STEPS = 40
+#: So many steps of Gauss and Newton come first; then Newton's, which take the turns' second order in and end sooner,
+#: but may go astray far from the goal.
+GAUSS_NEWTON = 1
 #: Levenberg's damping of rotations: first tried after a step that made it worse, and where the search gives up.
 #: [1/rad^2]
 LEAST_DAMPING, MOST_DAMPING = 1.0, 1e8
@@ -151,14 +167,13 @@ class _Search:
     arm: FloatArray
     lever: FloatArray
     residual: FloatArray
+    squared: FloatArray
 
     def __init__(self, linkage: Linkage, points: FloatArray, start: Pose) -> None:
-        order = np.argsort(linkage.segment_of, kind="stable")
-        self.linkage = linkage
+        order, self.crowded, self.ranks = _ranked(linkage.segment_of)
         self.unsorted = np.argsort(order)
         self.owner: IntArray = linkage.segment_of[order]
         self.local: FloatArray = np.ascontiguousarray(linkage.local_m[order].T)
-        self.first = np.flatnonzero(np.concatenate([[True], np.diff(self.owner) > 0]))
         given = np.ascontiguousarray(np.transpose(points[:, order], (2, 1, 0)))
         self.known: BoolArray = np.asarray(np.isfinite(given).all(axis=0))
         self.given = np.where(self.known, given, 0.0)
@@ -168,6 +183,7 @@ class _Search:
         self.root: FloatArray = np.ascontiguousarray(start.origin[0].T)
         self.shift: FloatArray = np.ascontiguousarray(np.moveaxis(start.shift, 2, 0))
         self.levels = _levels(linkage.parent)
+        self.room = np.empty(22 * self.base.size)
         self.parent = np.array(linkage.parent, dtype=np.intp)
         self.joint: FloatArray = np.ascontiguousarray(linkage.joint_m.T)
         slack = np.array(linkage.slack_m)
@@ -200,14 +216,18 @@ class _Search:
         while len(active) and steps < most_steps:
             steps += 1
             before = self._state()
-            size = self._step(damping)
+            curved = steps > GAUSS_NEWTON
+            size = self._step(damping, curved=curved)
             after = self._cost()
             worse = after > cost * (1.0 + 1e-12) + 1e-12
             self._take_back(before, worse)
             gain = np.where(worse, np.inf, cost - after)
+            squares = (damping == 0) & (size < NEWTON_STEP) & ~worse & curved
             damping = np.where(worse, np.maximum(damping * 10.0, LEAST_DAMPING), damping / 10.0)
             cost = np.where(worse, cost, after)
-            resting = (size < SMALL_STEP) | (gain < SMALL_SHARE * after + SMALL_GAIN) | (damping > MOST_DAMPING)
+            resting = (
+                squares | (size < SMALL_STEP) | (gain < SMALL_SHARE * after + SMALL_GAIN) | (damping > MOST_DAMPING)
+            )
             if resting.any():
                 going = ~resting
                 _write(final, active, (self.rotation, self.root, self.shift))
@@ -227,6 +247,7 @@ class _Search:
         self.rotation, self.root, self.shift = self.rotation[..., frames], self.root[:, frames], self.shift[..., frames]
         self.origin, self.arm = self.origin[..., frames], self.arm[..., frames]
         self.lever, self.residual = self.lever[..., frames], self.residual[..., frames]
+        self.squared = self.squared[:, frames]
 
     def _take_back(self, before: tuple[FloatArray, ...], worse: BoolArray) -> None:
         if worse.any():
@@ -234,7 +255,16 @@ class _Search:
             _write(self._state(), old, [array[..., old] for array in before])
 
     def _state(self) -> tuple[FloatArray, ...]:
-        return self.rotation, self.root, self.shift, self.origin, self.arm, self.lever, self.residual
+        return (
+            self.rotation,
+            self.root,
+            self.shift,
+            self.origin,
+            self.arm,
+            self.lever,
+            self.residual,
+            self.squared,
+        )
 
     def _place(self) -> None:
         """Origins of all segments from their rotations, and what the points miss."""
@@ -243,58 +273,73 @@ class _Search:
         self.origin[:, 0] = self.root
         for level in self.levels[1:]:
             above = self.parent[level]
-            arm = _turned(self.rotation[:, :, above], self.joint[:, level, None] + self.shift[:, level])
+            arm = apply(self.rotation[:, :, above], self.joint[:, level, None] + self.shift[:, level])
             self.arm[:, level] = arm
             self.origin[:, level] = self.origin[:, above] + arm
-        self.lever = _turned(self.rotation[:, :, self.owner], self.local[:, :, None])
+        self.lever = apply(self.rotation[:, :, self.owner], self.local[:, :, None])
         self.residual = np.where(self.known, self.given - self.origin[:, self.owner] - self.lever, 0.0)
-
-    def _far(self) -> FloatArray:
-        """Residuals in standard deviations, shape (M, F)."""
-        return np.sqrt(np.einsum("cmf,cmf,mf->mf", self.residual, self.residual, self.base))
+        self.squared = np.einsum("cmf,cmf->mf", self.residual, self.residual) * self.base
 
     def _cost(self) -> FloatArray:
         """Misfit of the points, the sliding joints' springs and the hold on rotations, shape (F,)."""
-        far = self._far()
-        squared = far * far
-        stray = STRAY**2 * (1.0 + np.log(np.maximum(squared, STRAY**2) / STRAY**2))
-        points = np.where(far > STRAY, stray, squared).sum(axis=0)
+        stray = STRAY**2 * (1.0 + np.log(np.maximum(self.squared, STRAY**2) / STRAY**2))
+        points = np.where(self.squared > STRAY**2, stray, self.squared).sum(axis=0)
         cost: FloatArray = points + np.einsum("csf,csf,s->f", self.shift, self.shift, self.stiffness)
         # A turn by the angle a has the trace 1 + 2 cos a: two times one minus its cosine is a squared for a small one.
         trace = np.einsum("ijsf,ijsf->sf", self.rotation, self.held)
         return cost + (3.0 - trace).sum(axis=0) / HOLD_RAD**2
 
     def _own(self) -> tuple[FloatArray, ...]:
-        """Normal equations of each segment's own points: weight, first and second moment, force, torque."""
-        weight = self.base * (STRAY / np.maximum(self._far(), STRAY)) ** 2
+        """Normal equations of each segment's own points: weight, first and second moment, force, lever by force."""
+        weight = self.base * (STRAY**2 / np.maximum(self.squared, STRAY**2))
         heavy, force = weight * self.lever, weight * self.residual
-        parts = np.empty((16, *weight.shape))
+        parts = self.room[: 22 * weight.size].reshape(22, *weight.shape)
         parts[0], parts[1:4], parts[4:7] = weight, heavy, force
         for row, (i, j) in enumerate(((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))):
             np.multiply(heavy[i], self.lever[j], out=parts[7 + row])
-        parts[13:16] = _cross(self.lever, force)
-        sums = np.zeros((16, len(self.parent), weight.shape[1]))
-        sums[:, self.owner[self.first]] = np.add.reduceat(parts, self.first, axis=1)
+        np.multiply(self.lever[:, None], force[None], out=parts[13:].reshape(3, 3, *weight.shape))
+        heaps = parts[:, : len(self.crowded)]
+        for start, stop in self.ranks[1:]:
+            heaps[:, : stop - start] += parts[:, start:stop]
+        sums = np.zeros((22, len(self.parent), weight.shape[1]))
+        sums[:, self.crowded] = heaps
         xx, yy, zz, xy, xz, yz = sums[7:13]
         second = np.array([[yy + zz, -xy, -xz], [-xy, xx + zz, -yz], [-xz, -yz, xx + yy]])
-        return sums[0], sums[1:4], second, sums[4:7], sums[13:16]
+        return sums[0], sums[1:4], second, sums[4:7], sums[13:].reshape(3, 3, *sums.shape[1:])
 
-    def _condense(self, damping: FloatArray) -> list[_Condensed]:
+    def _curvature(self, force: FloatArray, moment: FloatArray) -> FloatArray:
+        """What a turn's second order, w x (w x lever), adds to the normal equations, shape (3, 3, S, F)."""
+        load, moment = force.copy(), moment.copy()
+        for level in reversed(self.levels[1:]):
+            for index in level:
+                above = self.parent[index]
+                load[:, above] += load[:, index]
+                moment[:, :, above] += self.arm[:, None, index] * load[None, :, index]
+        curved: FloatArray = -0.5 * (moment + np.swapaxes(moment, 0, 1))
+        trace = np.trace(moment)
+        for axis in range(3):
+            curved[axis, axis] += trace
+        return curved
+
+    def _condense(self, damping: FloatArray, *, curved: bool) -> list[_Condensed]:
         """Eliminate the rotations from the tips to the root; one entry a level."""
-        weight, first, second, force, torque = self._own()
-        coupling = _skew(first)
+        weight, first, second, force, moment = self._own()
+        torque = np.stack([moment[1, 2] - moment[2, 1], moment[2, 0] - moment[0, 2], moment[0, 1] - moment[1, 0]])
+        if curved:
+            second += self._curvature(force, moment)
+        coupling = skew(first)
         form = np.zeros_like(second)
         for axis in range(3):
             second[axis, axis] += damping + HOLD_RAD**-2
             form[axis, axis] = weight
-            torque += _cross(self.rotation[:, axis], self.held[:, axis]) / (2.0 * HOLD_RAD**2)
+            torque += cross(self.rotation[:, axis], self.held[:, axis]) / (2.0 * HOLD_RAD**2)
         done: list[_Condensed] = []
         for level in reversed(self.levels):
-            inverse = _inverse(second[:, :, level])
-            gain = _product(inverse, coupling[:, :, level])
-            turn = _turned(inverse, torque[:, level])
-            own_form = form[:, :, level] - _transposed_product(coupling[:, :, level], gain)
-            own_pull = force[:, level] - _turned_back(gain, torque[:, level])
+            inverse = inverted(second[:, :, level])
+            gain = times(inverse, coupling[:, :, level])
+            turn = apply(inverse, torque[:, level])
+            own_form = form[:, :, level] - transposed_times(coupling[:, :, level], gain)
+            own_pull = force[:, level] - apply_transposed(gain, torque[:, level])
             done.append(_Condensed(inverse, coupling[:, :, level], gain, turn, own_form, own_pull))
             if self.parent[level[0]] >= 0:
                 self._hand_up(level, own_form, own_pull, (form, force, coupling, second, torque))
@@ -307,10 +352,10 @@ class _Search:
         own_form, own_pull = self._through_slack(level, own_form, own_pull)
         form, force, coupling, second, torque = sums
         arm = self.arm[:, level]
-        across = _skew(arm)
-        turned_form = _product(across, own_form)
-        twice = -_product(turned_form, across)
-        twist = _cross(arm, own_pull)
+        across = skew(arm)
+        turned_form = times(across, own_form)
+        twice = -times(turned_form, across)
+        twist = cross(arm, own_pull)
         for column, index in enumerate(level):
             above = self.parent[index]
             form[:, :, above] += own_form[:, :, column]
@@ -328,9 +373,9 @@ class _Search:
         index = level[slides]
         inverse, against = self._slack_parts(index, form[:, :, slides])
         away = pull[:, slides] - against
-        soft = _product(form[:, :, slides], inverse)
-        pull[:, slides] -= _turned(soft, away)
-        form[:, :, slides] -= _product(soft, form[:, :, slides])
+        soft = times(form[:, :, slides], inverse)
+        pull[:, slides] -= apply(soft, away)
+        form[:, :, slides] -= times(soft, form[:, :, slides])
         return form, pull
 
     def _slack_parts(self, index: IntArray, form: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -339,25 +384,25 @@ class _Search:
         sum_ = form.copy()
         for axis in range(3):
             sum_[axis, axis] += stiff
-        against = stiff * _turned(self.rotation[:, :, self.parent[index]], self.shift[:, index])
-        return _inverse(sum_), against
+        against = stiff * apply(self.rotation[:, :, self.parent[index]], self.shift[:, index])
+        return inverted(sum_), against
 
-    def _step(self, damping: FloatArray) -> FloatArray:
+    def _step(self, damping: FloatArray, *, curved: bool) -> FloatArray:
         """One Gauss-Newton step in every frame; returns the greatest step, shape (F,). [rad], [m]"""
-        condensed = self._condense(damping)
+        condensed = self._condense(damping, curved=curved)
         moved = np.zeros_like(self.origin)
         turned = np.zeros_like(self.origin)
         shift = self.shift.copy()
         for level, part in zip(self.levels, condensed, strict=True):
             above = self.parent[level]
             if above[0] < 0:
-                moved[:, level] = _turned(_inverse(_held(part.form)), part.pull)
+                moved[:, level] = apply(inverted(_held(part.form)), part.pull)
             else:
-                moved[:, level] = moved[:, above] + _cross(turned[:, above], self.arm[:, level])
+                moved[:, level] = moved[:, above] + cross(turned[:, above], self.arm[:, level])
                 self._slide(level, part, moved, shift)
-            turned[:, level] = part.turn - _turned(part.gain, moved[:, level])
+            turned[:, level] = part.turn - apply(part.gain, moved[:, level])
         size: FloatArray = np.maximum(np.abs(turned).max(axis=(0, 1)), np.abs(moved).max(axis=(0, 1)))
-        self.rotation = _product(_exponential(turned), self.rotation)
+        self.rotation = times(small_rotation(turned), self.rotation)
         self.root = self.root + moved[:, 0]
         self.shift = shift
         self._place()
@@ -370,47 +415,61 @@ class _Search:
             return
         index = level[slides]
         inverse, against = self._slack_parts(index, part.form[:, :, slides])
-        away = part.pull[:, slides] - against - _turned(part.form[:, :, slides], moved[:, index])
-        slid = _turned(inverse, away)
+        away = part.pull[:, slides] - against - apply(part.form[:, :, slides], moved[:, index])
+        slid = apply(inverse, away)
         moved[:, index] += slid
-        shift[:, index] += _turned_back(self.rotation[:, :, self.parent[index]], slid)
+        shift[:, index] += apply_transposed(self.rotation[:, :, self.parent[index]], slid)
 
     def spread(self, segment_of: IntArray, local: FloatArray) -> Spread:
         """Standard deviations of places (3, K) on segments, and of the segments' turns."""
         frames = self.given.shape[2]
-        condensed = self._condense(np.zeros(frames))
+        condensed = self._condense(np.zeros(frames), curved=False)
         origin, inverse, gain = (np.zeros((3, 3, len(self.parent), frames)) for _ in range(3))
         for level, part in zip(self.levels, condensed, strict=True):
             above = self.parent[level]
             inverse[:, :, level], gain[:, :, level] = part.inverse, part.gain
             if above[0] < 0:
-                origin[:, :, level] = _inverse(_held(part.form))
+                origin[:, :, level] = inverted(_held(part.form))
                 continue
             carried = _carried(self.arm[:, level], origin[:, :, above], inverse[:, :, above], gain[:, :, above])
             slides = np.flatnonzero(self.slides[level])
             if len(slides):
                 soft, _ = self._slack_parts(level[slides], part.form[:, :, slides])
-                kept = np.eye(3)[:, :, None, None] - _product(soft, part.form[:, :, slides])
-                carried[:, :, slides] = _product(_product(kept, carried[:, :, slides]), np.swapaxes(kept, 0, 1)) + soft
+                kept = np.eye(3)[:, :, None, None] - times(soft, part.form[:, :, slides])
+                carried[:, :, slides] = times(times(kept, carried[:, :, slides]), np.swapaxes(kept, 0, 1)) + soft
             origin[:, :, level] = carried
-        lever = _turned(self.rotation[:, :, segment_of], local[:, :, None])
+        lever = apply(self.rotation[:, :, segment_of], local[:, :, None])
         places = _carried(lever, *(array[:, :, segment_of] for array in (origin, inverse, gain)))
-        turns = inverse + _product(_product(gain, origin), np.swapaxes(gain, 0, 1))
+        turns = inverse + times(times(gain, origin), np.swapaxes(gain, 0, 1))
         return Spread(np.sqrt(np.trace(places) / 3.0).T, np.sqrt(np.trace(turns) / 3.0).T)
 
 
 def _carried(arm: FloatArray, origin: FloatArray, inverse: FloatArray, gain: FloatArray) -> FloatArray:
     """Covariance at a lever arm, of the segment's origin and of its rotation given the origin; (3, 3, ...)."""
-    across = _skew(arm)
-    moved = np.eye(3)[:, :, None, None] + _product(across, gain)
-    both: FloatArray = _product(_product(moved, origin), np.swapaxes(moved, 0, 1))
-    both -= _product(_product(across, inverse), across)
+    across = skew(arm)
+    moved = np.eye(3)[:, :, None, None] + times(across, gain)
+    both: FloatArray = times(times(moved, origin), np.swapaxes(moved, 0, 1))
+    both -= times(times(across, inverse), across)
     return both
 
 
 def _held(form: FloatArray) -> FloatArray:
     """A root's form that can be inverted where no point was seen."""
     return form + 1e-6 * np.eye(3)[:, :, None, None]
+
+
+def _ranked(segment_of: IntArray) -> tuple[IntArray, IntArray, list[tuple[int, int]]]:
+    """Order of the points: first one point of each segment, then a second one of those that have two, and so on.
+
+    Segments with most points come first (the second array returned), so that each round begins with the same segments
+    as the one before, and the points of a segment add up by whole blocks. The rounds' spans come last.
+    """
+    segments, counts = np.unique(segment_of, return_counts=True)
+    crowded = segments[np.argsort(-counts, kind="stable")]
+    owned = [np.flatnonzero(segment_of == segment) for segment in crowded]
+    rounds = [[int(points[rank]) for points in owned if len(points) > rank] for rank in range(int(counts.max()))]
+    edges = np.cumsum([0] + [len(round_) for round_ in rounds]).tolist()
+    return np.concatenate(rounds).astype(np.intp), crowded, list(pairwise(edges))
 
 
 def _levels(parent: Sequence[int]) -> list[IntArray]:
@@ -424,61 +483,3 @@ def _levels(parent: Sequence[int]) -> list[IntArray]:
 def _write(whole: Sequence[FloatArray], frames: IntArray, parts: Sequence[FloatArray]) -> None:
     for target, part in zip(whole, parts, strict=True):
         target[..., frames] = part
-
-
-def _turned(matrix: FloatArray, vector: FloatArray) -> FloatArray:
-    """Matrices (3, 3, ...) times vectors (3, ...)."""
-    product: FloatArray = matrix[:, 0] * vector[0] + matrix[:, 1] * vector[1] + matrix[:, 2] * vector[2]
-    return product
-
-
-def _turned_back(matrix: FloatArray, vector: FloatArray) -> FloatArray:
-    """Transposed matrices (3, 3, ...) times vectors (3, ...)."""
-    product: FloatArray = matrix[0] * vector[0] + matrix[1] * vector[1] + matrix[2] * vector[2]
-    return product
-
-
-def _product(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Products of matrices (3, 3, ...)."""
-    return first[:, 0, None] * second[0] + first[:, 1, None] * second[1] + first[:, 2, None] * second[2]
-
-
-def _transposed_product(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Products of transposed matrices (3, 3, ...) with matrices."""
-    return first[0][:, None] * second[0] + first[1][:, None] * second[1] + first[2][:, None] * second[2]
-
-
-def _cross(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Cross products of vectors (3, ...)."""
-    (a, b, c), (d, e, f) = first, second
-    return np.stack([b * f - c * e, c * d - a * f, a * e - b * d])
-
-
-def _skew(vector: FloatArray) -> FloatArray:
-    """Matrices (3, 3, ...) of the cross product with vectors (3, ...)."""
-    x, y, z = vector
-    zero = np.zeros_like(x)
-    return np.array([[zero, -z, y], [z, zero, -x], [-y, x, zero]])
-
-
-def _inverse(matrix: FloatArray) -> FloatArray:
-    """Inverses of symmetric matrices (3, 3, ...), by cofactors."""
-    (a, b, c), (_, d, e), (_, _, f) = matrix
-    aa, bb, cc = d * f - e * e, c * e - b * f, b * e - c * d
-    scale = 1.0 / (a * aa + b * bb + c * cc)
-    aa, bb, cc = aa * scale, bb * scale, cc * scale
-    dd, ee, ff = (a * f - c * c) * scale, (b * c - a * e) * scale, (a * d - b * b) * scale
-    return np.array([[aa, bb, cc], [bb, dd, ee], [cc, ee, ff]])
-
-
-def _exponential(vector: FloatArray) -> FloatArray:
-    """Rotation matrices (3, 3, ...) of rotation vectors (3, ...), Rodrigues' formula."""
-    squared = np.sum(vector * vector, axis=0)
-    angle = np.sqrt(squared)
-    sine = np.sinc(angle / np.pi)
-    half = 0.5 * np.sinc(angle / (2.0 * np.pi)) ** 2
-    rotation: FloatArray = half * (vector[:, None] * vector[None, :]) + sine * _skew(vector)
-    cosine = np.cos(angle)
-    for axis in range(3):
-        rotation[axis, axis] += cosine
-    return rotation
