@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -54,18 +55,27 @@ def lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArray) ->
     ----------
     Winter DA (2009) Biomechanics and Motor Control of Human Movement, 4th ed., section 3.4.4.
     """
-    from scipy.signal import butter, filtfilt
+    from scipy.signal import filtfilt
 
     flat = paths.reshape(len(paths), -1)
     cutoffs = np.minimum(_per_column(cutoff_hz, paths), HIGHEST_SHARE * rate_hz)
     out, finite = flat.copy(), np.isfinite(flat)
     for cutoff in np.unique(cutoffs):
-        warped = np.tan(np.pi * cutoff / rate_hz) / DOUBLE_PASS
-        b, a = butter(2, 2.0 / np.pi * np.arctan(warped))
+        b, a = _one_pass(float(cutoff), rate_hz)
         for start, stop, columns in _alike(finite, np.flatnonzero(cutoffs == cutoff)):
             if stop - start > PAD:
                 out[start:stop, columns] = filtfilt(b, a, flat[start:stop, columns], axis=0, padlen=PAD)
     return out.reshape(paths.shape)
+
+
+@lru_cache(maxsize=256)
+def _one_pass(cutoff_hz: float, rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """Coefficients of one of the two passes."""
+    from scipy.signal import butter
+
+    warped = np.tan(np.pi * cutoff_hz / rate_hz) / DOUBLE_PASS
+    b, a = butter(2, 2.0 / np.pi * np.arctan(warped))
+    return b, a
 
 
 def _per_column(cutoff_hz: float | FloatArray, paths: FloatArray) -> FloatArray:
