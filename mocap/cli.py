@@ -53,7 +53,7 @@ MODEL = (
     click.option(
         "--calibration",
         type=click.Path(path_type=Path),
-        help="A trial in which hips and shoulders circle; their centres are found from it.",
+        help="A trial in which hips and shoulders circle, or with markers or bat points that the swing lacks.",
     ),
 )
 RESULT = (

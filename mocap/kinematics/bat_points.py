@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError
 from mocap.kinematics.marker_sets import HandleTable, MarkerSet, fold, listed, marker_set
 from mocap.kinematics.rigid import fit_rigid
+from mocap.kinematics.static_trial import mean_shape
+
+BoolArray = npt.NDArray[np.bool_]
 
 #: Frames with handle, knob and barrel all seen that make a calibration out of a swing itself. This project's default.
 LEAST_FRAMES = 10
@@ -27,17 +31,20 @@ class BatPoints:
     ----------
     centres : dict of str to ndarray, shape (F, 3)
         `bat_knob` and `bat_barrel`; empty where they cannot be found. [m]
-    markers : dict of str to ndarray, shape (F, 3)
-        Every point on the bat by canonical name. [m]
     notes : list of str
+    filled : dict of str to ndarray of bool, shape (F,)
+        Frames in which `bat_knob` or `bat_barrel` was not seen and was filled from the markers on the handle.
+    from_static : bool
+        Whether a static trial told where they lie.
     """
 
     centres: dict[str, FloatArray]
-    markers: dict[str, FloatArray]
     notes: list[str]
+    filled: dict[str, BoolArray] = field(default_factory=dict)
+    from_static: bool = False
 
 
-def bat_points(capture: Capture, own: MarkerSet | None = None) -> BatPoints:
+def bat_points(capture: Capture, own: MarkerSet | None = None, static: Capture | None = None) -> BatPoints:
     """Knob and barrel of a recording.
 
     Parameters
@@ -45,6 +52,8 @@ def bat_points(capture: Capture, own: MarkerSet | None = None) -> BatPoints:
     capture : Capture
     own : MarkerSet, optional
         The coach's own set, which may hold the calibration of a handle cluster.
+    static : Capture, optional
+        A static trial; where it shows handle, knob and barrel, it calibrates a handle whose ends the recording lacks.
 
     Returns
     -------
@@ -57,35 +66,39 @@ def bat_points(capture: Capture, own: MarkerSet | None = None) -> BatPoints:
 
     Notes
     -----
-    With a calibration in the coach's set knob and barrel come from the rigid fit of the handle's markers wherever three
-    of them are seen (Soderkvist & Wedin 1993, J Biomech 26:1473-1477), else as marked. Without one, a recording in
-    which handle, knob and barrel are seen together often enough calibrates itself, and only what is not seen is filled.
+    With a calibration from a static trial, or else in the coach's set, knob and barrel come from the rigid fit of the
+    handle's markers wherever three of them are seen (Soderkvist & Wedin 1993, J Biomech 26:1473-1477), else as marked.
+    Without one, a recording in which handle, knob and barrel are seen together often enough calibrates itself, and only
+    what is not seen is filled.
     """
     found = marker_set("bat").find(capture)
-    table = own.handle if own else None
-    if table is not None:
-        fitted = _carried(capture, table)
-        if fitted is not None:
-            ends = {name: np.where(np.isfinite(path), path, found.get(name, np.nan)) for name, path in fitted.items()}
-            return BatPoints(ends, found, ["knob and barrel are carried along by the markers on the bat's handle"])
+    cluster = _cluster(found)
+    shown = static is not None and not set(ENDS) <= set(found) and _shows_handle(static, cluster)
+    table = calibrate_handle(static) if static is not None and shown else own.handle if own else None
+    fitted = _carried(capture, found, table) if table else None
+    if fitted is not None:
+        ends = {name: np.where(np.isfinite(path), path, found.get(name, np.nan)) for name, path in fitted.items()}
+        by = f", as {static.source} shows them" if static is not None and shown else ""
+        note = f"knob and barrel are carried along by the markers on the bat's handle{by}"
+        return BatPoints(ends, [note], from_static=shown)
     notes = []
     if "bat_knob" not in found and "bat_handle" in found:
         found["bat_knob"] = found["bat_handle"]
         notes.append("the point on the bat's handle stands for its knob, which was not recorded")
-    cluster = [name for name in found if name.startswith("bat_handle_")]
     if not set(ENDS) <= set(found):
         if len(cluster) >= 3:
             notes.append(
-                "the bat's handle is marked, but neither its calibration nor knob and barrel are known: every measure"
-                " of the bat is left out; calibrate the handle and put the result into your marker set"
+                "the bat's handle is marked, but not where knob and barrel lie against it: every measure of the bat is"
+                " left out; record a trial in which handle, knob and barrel are seen, and give it as the calibration"
             )
-        return BatPoints({}, found, notes)
-    ends = {name: found[name] for name in ENDS}
-    if len(cluster) >= 3 and _together(found, [*cluster, *ENDS]).sum() >= LEAST_FRAMES:
-        ends, filled = _filled(capture, found, cluster)
-        if filled:
-            notes.append(f"{filled} samples of knob and barrel were filled from the markers on the bat's handle")
-    return BatPoints(ends, found, notes)
+        return BatPoints({}, notes)
+    if len(cluster) < 3 or _together(found, [*cluster, *ENDS]).sum() < LEAST_FRAMES:
+        return BatPoints({name: found[name] for name in ENDS}, notes)
+    ends, filled = _filled(capture, found, cluster)
+    samples = sum(int(marks.sum()) for marks in filled.values())
+    if samples:
+        notes.append(f"{samples} samples of knob and barrel were filled from the markers on the bat's handle")
+    return BatPoints(ends, notes, filled)
 
 
 def calibrate_handle(capture: Capture) -> HandleTable:
@@ -100,8 +113,7 @@ def calibrate_handle(capture: Capture) -> HandleTable:
     Returns
     -------
     HandleTable
-        In axes of the first such frame, from the middle of the handle's markers; `handle_text` writes it for a marker
-        set's file.
+        In axes of the first such frame, from the middle of the handle's markers.
 
     Raises
     ------
@@ -109,7 +121,7 @@ def calibrate_handle(capture: Capture) -> HandleTable:
         Points are missing, never seen at once, or the markers do not keep their shape.
     """
     found = marker_set("bat").find(capture)
-    cluster = [name for name in found if name.startswith("bat_handle_")]
+    cluster = _cluster(found)
     missing = [marker_set("bat").labels[name] for name in ENDS if name not in found]
     if len(cluster) < 3:
         missing.insert(0, f"three markers on the handle (BATH1, BATH2, BATH3; {len(cluster)} found)")
@@ -118,15 +130,14 @@ def calibrate_handle(capture: Capture) -> HandleTable:
     return _calibrated(capture, found, cluster)
 
 
-def handle_text(table: HandleTable) -> str:
-    """A handle's calibration as the lines of a marker set's file."""
+def _cluster(found: Mapping[str, FloatArray]) -> list[str]:
+    return [name for name in found if name.startswith("bat_handle_")]
 
-    def row(place: FloatArray) -> str:
-        return "[" + ", ".join(f"{value:.5f}" for value in place) + "]"
 
-    lines = ["[handle]", f"knob = {row(table.knob_m)}", f"barrel = {row(table.barrel_m)}", "", "[handle.markers]"]
-    lines += [f'"{label}" = {row(place)}' for label, place in zip(table.labels, table.local_m, strict=True)]
-    return "\n".join(lines) + "\n"
+def _shows_handle(static: Capture, cluster: list[str]) -> bool:
+    """Whether a static trial shows knob and barrel, and three of the handle's markers that the recording has."""
+    there = set(marker_set("bat").find(static))
+    return set(ENDS) <= there and len(there & set(cluster)) >= 3
 
 
 def _calibrated(capture: Capture, found: Mapping[str, FloatArray], cluster: list[str]) -> HandleTable:
@@ -135,34 +146,29 @@ def _calibrated(capture: Capture, found: Mapping[str, FloatArray], cluster: list
     if not whole.any():
         raise InputError(f"{capture.source}: handle, knob and barrel of the bat are never seen at once")
     points = np.stack([found[name][whole] for name in names], axis=1)
-    reference = points[0, : len(cluster)] - points[0, : len(cluster)].mean(axis=0)
-    fit = fit_rigid(reference, points[:, : len(cluster)])
-    if not np.isfinite(fit.residual_m).any():
+    shape = mean_shape(points, len(cluster))
+    if shape is None:
         raise InputError(f"{capture.source}: the markers on the bat's handle lie on a line; put one of them beside it")
-    local = np.swapaxes(fit.rotation, 1, 2) @ (points - fit.translation[:, None]).swapaxes(1, 2)
-    mean = np.nanmean(local, axis=0).T
-    loose = float(np.sqrt(np.nanmean((local - mean.T) ** 2, axis=(1, 2)).max()))
+    fit = fit_rigid(shape[: len(cluster)], points[:, : len(cluster)])
+    loose = float(np.nanmedian(np.linalg.norm(fit.place(shape) - points, axis=2), axis=0).max())
     if loose > LOOSEST_M:
         raise InputError(
             f"{capture.source}: the markers on handle, knob and barrel move by {1000 * loose:.0f} mm against each other"
             " in the calibration; they are not on one rigid bat, or exchanged"
         )
-    labels = [next(label for label in capture.labels if _is(label, name)) for name in cluster]
-    return HandleTable(tuple(labels), mean[: len(cluster)], mean[-2], mean[-1])
+    labels = tuple(marker_set("bat").labels[name] for name in cluster)
+    return HandleTable(labels, shape[: len(cluster)], shape[-2], shape[-1])
 
 
-def _is(label: str, name: str) -> bool:
-    return marker_set("bat").aliases.get(fold(label)) == name
-
-
-def _carried(capture: Capture, table: HandleTable) -> dict[str, FloatArray] | None:
+def _carried(capture: Capture, found: Mapping[str, FloatArray], table: HandleTable) -> dict[str, FloatArray] | None:
     """Knob and barrel by the rigid fit of the handle's markers; None where fewer than three are in the recording."""
-    columns = {fold(label): index for index, label in enumerate(capture.labels)}
-    used = [(row, columns[fold(label)]) for row, label in enumerate(table.labels) if fold(label) in columns]
+    columns = {fold(label): capture.points[:, index] for index, label in enumerate(capture.labels)}
+    by_name = {fold(label): found[name] for label, name in marker_set("bat").aliases.items() if name in found}
+    paths = [(by_name | columns).get(fold(label)) for label in table.labels]
+    used = [row for row, path in enumerate(paths) if path is not None]
     if len(used) < 3:
         return None
-    rows, indices = map(list, zip(*used, strict=True))
-    fit = fit_rigid(table.local_m[rows], capture.points[:, indices])
+    fit = fit_rigid(table.local_m[used], np.stack([path for path in paths if path is not None], axis=1))
     off = fit.residual_m[np.isfinite(fit.residual_m)]
     if len(off) and np.median(off) > LOOSEST_M:
         raise InputError(
@@ -172,14 +178,16 @@ def _carried(capture: Capture, table: HandleTable) -> dict[str, FloatArray] | No
     return {"bat_knob": fit.place(table.knob_m), "bat_barrel": fit.place(table.barrel_m)}
 
 
-def _filled(capture: Capture, found: Mapping[str, FloatArray], cluster: list[str]) -> tuple[dict[str, FloatArray], int]:
-    """Knob and barrel as marked, and where they are not seen, carried along by the handle."""
-    fitted = _carried(capture, _calibrated(capture, found, cluster)) or {}
+def _filled(
+    capture: Capture, found: Mapping[str, FloatArray], cluster: list[str]
+) -> tuple[dict[str, FloatArray], dict[str, BoolArray]]:
+    """Knob and barrel as marked, and where they are not seen, carried along by the handle; and where that was."""
+    fitted = _carried(capture, found, _calibrated(capture, found, cluster)) or {}
     ends = {name: np.where(np.isfinite(found[name]), found[name], fitted[name]) for name in ENDS}
-    filled = sum(int((np.isfinite(ends[n][:, 0]) & ~np.isfinite(found[n][:, 0])).sum()) for n in ENDS)
-    return ends, filled
+    return ends, {name: np.isfinite(ends[name][:, 0]) & ~np.isfinite(found[name][:, 0]) for name in ENDS}
 
 
-def _together(found: Mapping[str, FloatArray], names: list[str]) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _together(found: Mapping[str, FloatArray], names: list[str]) -> BoolArray:
     """Frames in which all of the points are seen, shape (F,)."""
-    return np.all([np.isfinite(found[name]).all(axis=1) for name in names], axis=0)
+    whole: BoolArray = np.all([np.isfinite(found[name]).all(axis=1) for name in names], axis=0)
+    return whole

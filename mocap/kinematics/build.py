@@ -26,6 +26,7 @@ from mocap.kinematics.hitting_frame import (
 )
 from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
 from mocap.kinematics.moments import SLOWEST_TURN, SPEED_BREAK, MotionPaths, find_plant, find_turn, ordered
+from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_contradiction, height_from_segments
@@ -50,7 +51,7 @@ def build_swing(
         What is not given is taken from the recording (height, mass) or found from it (side, height).
     setup : Setup, optional
     calibration : Capture, optional
-        A trial of the hitter in which hips and shoulders circle, see `fit_skeleton`.
+        See `fit_skeleton`.
 
     Returns
     -------
@@ -121,7 +122,8 @@ class _Sided:
 
 def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -> _Sided:
     hitter, height_sd, notes = _complete_hitter(hitter, capture, skeleton.centres)
-    matrix, floor_notes = _upright_matrix(capture, skeleton)
+    assert hitter.height_m is not None  # completed above
+    matrix, floor_notes = _upright_matrix(capture, skeleton, hitter.height_m)
     upright_centres = {name: transformed(matrix, path) for name, path in skeleton.centres.items()}
     cutoffs = cutoffs_of(upright_centres, capture.rate_hz, setup.model.cutoff_hz)
     side, side_notes = _side(hitter, upright_centres, cutoffs, capture)
@@ -172,10 +174,12 @@ def _complete_hitter(
     return replace(hitter, name=name, height_m=round(height, 3), mass_kg=mass), sd, [*notes, note]
 
 
-def _upright_matrix(capture: Capture, skeleton: Skeleton) -> tuple[FloatArray, list[str]]:
+def _upright_matrix(capture: Capture, skeleton: Skeleton, height: float) -> tuple[FloatArray, list[str]]:
     """Lab to an upright frame with the floor at zero."""
     up = skeleton.body.up
     feet = [skeleton.centres[f"{s}_{name}"] for s in "lr" for name in ("heel", "ball")]
+    if not np.isfinite(feet).any():  # keypoints may end at the ankles
+        feet = [skeleton.centres[f"{s}_ankle"] - ANKLE_HEIGHT * height * up for s in "lr"]
     floor, note = floor_height(capture, up, feet)
     matrix = upright(up)
     matrix[2, 3] = -floor

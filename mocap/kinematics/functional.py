@@ -9,6 +9,7 @@ import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.errors import InputError
+from mocap.kinematics.marker_sets import spoken
 
 if TYPE_CHECKING:
     from mocap.kinematics.joint_centres import Body
@@ -76,15 +77,19 @@ class CentreSearch(NamedTuple):
     ----------
     found : dict of str to FunctionalCentre
         By joint, as in `JOINTS`.
-    refused : dict of str to str
-        One line for each of the other joints.
+    refused : dict of str to InputError
+        By joint; `NotMovedError` where it hardly moves or no marker shows it.
     """
 
     found: dict[str, FunctionalCentre]
-    refused: dict[str, str]
+    refused: dict[str, InputError]
 
 
-def functional_centres(body: Body) -> dict[str, FunctionalCentre]:
+class NotMovedError(InputError):
+    """The limb is not swung about the joint, as far as markers show it."""
+
+
+def search_centres(body: Body) -> CentreSearch:
     """Centres of the hips, in the pelvis's axes, and of the shoulders, in the thorax's, that a trial shows.
 
     Parameters
@@ -94,36 +99,21 @@ def functional_centres(body: Body) -> dict[str, FunctionalCentre]:
 
     Returns
     -------
-    dict of str to FunctionalCentre
-        Those of `l_hip`, `r_hip`, `l_shoulder`, `r_shoulder` that can be found. `search_centres` says why the others
-        cannot.
-
-    Raises
-    ------
-    InputError
-        None can be found; the message says why for each.
+    CentreSearch
     """
-    found, refused = search_centres(body)
-    if not found:
-        raise InputError("calibration trial: no joint centre can be found from it: " + "; ".join(refused.values()))
-    return found
-
-
-def search_centres(body: Body) -> CentreSearch:
-    """Try every joint of `JOINTS`; see `functional_centres`."""
     found: dict[str, FunctionalCentre] = {}
-    refused: dict[str, str] = {}
+    refused: dict[str, InputError] = {}
     for joint, (fixed, swung) in JOINTS.items():
         names = [name for name, segment in body.segment_of.items() if segment == swung and name in body.markers]
         if fixed not in body.axes or fixed not in body.origins or not names:
-            missing = f"the {swung}" if not names else f"the {fixed}'s axes"
-            refused[joint] = f"{joint}: no marker shows {missing}"
+            missing = f"the {spoken(swung)}" if not names else f"the {fixed}'s axes"
+            refused[joint] = NotMovedError(f"{spoken(joint)}: no marker shows {missing}")
             continue
         relative = np.stack([body.markers[name] - body.origins[fixed] for name in names], axis=1)
         try:
-            found[joint] = functional_centre(relative @ body.axes[fixed], name=joint)
+            found[joint] = functional_centre(relative @ body.axes[fixed], name=spoken(joint))
         except InputError as error:
-            refused[joint] = str(error)
+            refused[joint] = error
     return CentreSearch(found, refused)
 
 
@@ -144,8 +134,9 @@ def functional_centre(local_paths: FloatArray, *, name: str = "joint") -> Functi
     Raises
     ------
     InputError
-        Too few frames; a movement of less than `LEAST_RANGE`, or in one plane only, so that the centre is not
-        determined; a centre known worse than `GREATEST_SD`.
+        A movement in one plane only, so that the centre is not determined; a centre known worse than `GREATEST_SD`.
+    NotMovedError
+        Fewer than `LEAST_FRAMES`, or a movement of less than `LEAST_RANGE`.
 
     Notes
     -----
@@ -163,13 +154,13 @@ def functional_centre(local_paths: FloatArray, *, name: str = "joint") -> Functi
     seen = np.asarray(np.isfinite(local_paths).all(axis=2))
     used = np.asarray(seen.sum(axis=0) >= LEAST_FRAMES)
     if not used.any():
-        raise InputError(f"{name}: no marker is seen in {LEAST_FRAMES} frames with the segment above; record longer")
+        raise NotMovedError(f"{name}: no marker is seen in {LEAST_FRAMES} frames with the segment above; record longer")
     paths = np.where(seen[:, used, None], local_paths[:, used], np.nan)
     centre, covariance, radii, rms = _sphere_fit(paths, _closed_form(paths))
     widest, spread, noise_spread = _movement(paths, centre)
     sd = float(np.sqrt(np.trace(covariance) / 3.0))
     if rms > 0.2 * radii.max() or widest < LEAST_RANGE:
-        raise InputError(f"{name}: the limb hardly moves in the calibration trial; swing it 40 deg or more each way")
+        raise NotMovedError(f"{name}: the limb hardly moves in the calibration trial; swing it 40 deg or more each way")
     if spread < LEAST_SPREAD or spread < SPREAD_OVER_NOISE * noise_spread:
         raise InputError(
             f"{name}: a movement of {np.degrees(widest):.0f} deg to and fro, with markers {1000 * rms:.0f} mm off "

@@ -18,6 +18,7 @@ from mocap.kinematics.own_marker_set import own_marker_set
 from mocap.kinematics.pelvis import check_pelvis_seen
 from mocap.kinematics.side_labels import doubtful_sides
 from mocap.kinematics.skin_markers import MarkedBody, body_from_markers
+from mocap.kinematics.static_trial import StaticTrial
 from mocap.kinematics.vertical import vertical
 from mocap.swing import BodyModel
 
@@ -73,6 +74,9 @@ class Body:
     filled_share : float
         Share of samples that were filled.
     notes : tuple of str
+    from_static : tuple of str
+        Markers, and `bat_knob` and `bat_barrel`, that a static trial placed. Such markers shape `centres` and
+        `lateral`; as they are constructed from the others and measure nothing themselves, they are not among `markers`.
     lacking : str
         Why no swing can be measured from these points, one line; empty where one can.
     """
@@ -91,6 +95,7 @@ class Body:
     filled: dict[str, npt.NDArray[np.bool_]]
     filled_share: float
     notes: tuple[str, ...]
+    from_static: tuple[str, ...] = ()
     lacking: str = ""
 
 
@@ -124,6 +129,7 @@ def body_from(
     capture: Capture,
     model: BodyModel | None = None,
     functional: Mapping[str, FloatArray] | None = None,
+    static: Capture | None = None,
 ) -> Body:
     """Joint centres with what is known about them, from a recording that is cleaned first.
 
@@ -135,6 +141,9 @@ def body_from(
     functional : mapping of str to ndarray, shape (3,), optional
         Functional centres that replace regressions: `l_hip` and `r_hip` in the pelvis's axes from its origin,
         `l_shoulder` and `r_shoulder` in the thorax's. [m]
+    static : Capture, optional
+        A trial of the same hitter with the same markers and more, such as the medial ones that are taken off to swing,
+        or the bat with handle, knob and barrel: what the recording lacks is carried along by what both share.
 
     Returns
     -------
@@ -143,18 +152,20 @@ def body_from(
     Raises
     ------
     InputError
-        As `joint_centres`, and where a functional centre is given but the axes that it is given in are not seen.
+        As `joint_centres`; a functional centre is given but the axes that it is given in are not seen; the static
+        trial does not fit.
     """
     own = own_marker_set(model.marker_set) if model and model.marker_set else None
     labels = recognise(capture, own)[0].known_labels(capture) | marker_set("bat").known_labels(capture)
     cleaned = clean(capture, labels=labels | set(own.handle.labels if own and own.handle else ()))
     mended = replace(capture, points=cleaned.points)
-    body = body_from_cleaned(mended, model, functional)
+    body = body_from_cleaned(mended, model, functional, static)
     filled = np.isin(cleaned.origin, (SPLINE, CLUSTER))
     wanted = [label in labels for label in capture.labels]
+    marks = _by_name(mended, filled, recognise(mended, own)[0]) | _by_name(mended, filled, marker_set("bat"))
     return replace(
         body,
-        filled=_by_name(mended, filled, recognise(mended, own)[0]) | _by_name(mended, filled, marker_set("bat")),
+        filled={name: before | marks.get(name, before) for name, before in body.filled.items()},
         filled_share=float(filled[:, wanted].mean()),
         notes=(*cleaned.notes, *body.notes),
     )
@@ -171,21 +182,24 @@ def body_from_cleaned(
     capture: Capture,
     model: BodyModel | None = None,
     functional: Mapping[str, FloatArray] | None = None,
+    static: Capture | None = None,
 ) -> Body:
     """`body_from` for points that have been cleaned, or are to stay as they are."""
     model, functional = model or BodyModel(), functional or {}
     own = own_marker_set(model.marker_set) if model.marker_set else None
     used, found = recognise(capture, own)
     up, notes = vertical(capture, found)
+    trial = _static_trial(static, used, capture, model, functional) if static is not None else None
     if used.kind == "markers":
-        seen = body_from_markers(found, capture, model.hip, functional)
+        seen = body_from_markers(found, capture, model.hip, functional, trial)
     else:
         seen = _from_given_centres(used, found, up, functional, capture.source)
-    bat = bat_points(capture, own)
+    bat = bat_points(capture, own, static)
     centres = _whole(seen.centres)
     pelvis_notes = check_pelvis_seen(centres["pelvis"], found, capture.source)
-    lacking = no_swing(used, found)
-    left_out = [] if lacking else used.left_out(found)
+    carried = trial.carried if trial else []
+    lacking = no_swing(used, [*found, *carried])
+    left_out = [*(trial.notes(found) if trial else []), *([] if lacking else used.left_out([*found, *carried]))]
     return Body(
         centres=centres | bat.centres,
         head_forward=seen.face,
@@ -198,11 +212,23 @@ def body_from_cleaned(
         origins=seen.origins,
         centre_sd_m=_centre_sd(used, seen.hip_sd_m, functional),
         marker_set=used.name,
-        filled={name: np.zeros(capture.n_frames, dtype=bool) for name in [*found, *bat.centres]},
+        filled={name: np.zeros(capture.n_frames, dtype=bool) for name in [*found, *bat.centres]} | bat.filled,
         filled_share=0.0,
         notes=(*notes, *pelvis_notes, *_side_notes(found, up), *seen.notes, *left_out, *bat.notes),
+        from_static=(*carried, *(bat.centres if bat.from_static else ())),
         lacking=lacking,
     )
+
+
+def _static_trial(
+    static: Capture, used: MarkerSet, capture: Capture, model: BodyModel, functional: Mapping[str, FloatArray]
+) -> StaticTrial | None:
+    """A static trial made ready to complete a recording; None where it shows no body with the same markers."""
+    found = used.find(static)
+    if used.kind != "markers" or used.lacking(found, "body"):
+        return None
+    centres = body_from_markers(found, static, model.hip, functional).centres
+    return StaticTrial(static, found, centres, used, capture)
 
 
 def _from_given_centres(

@@ -9,6 +9,8 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.kinematics.geometry import across, unit
 from mocap.kinematics.hip_centres import MARKER_RADIUS_M
+from mocap.kinematics.marker_sets import SIDES
+from mocap.kinematics.static_trial import StaticTrial
 from mocap.kinematics.subject import Measured
 
 #: Widths of the joints as shares of standing height where the lab did not measure them. [-] This project's defaults:
@@ -23,7 +25,6 @@ SHOULDER_DROP = 0.17
 LEAST_LEVER_M = 0.02
 #: Wrist to knuckle over elbow to wrist, de Leva (1996) men: how far a hand lies beyond the wrist if no point shows it.
 HAND_PER_FOREARM = 86.2 / 268.9
-SIDE_NAMES = {"l": "left", "r": "right"}
 
 
 def chord(proximal: FloatArray, marker: FloatArray, wand: FloatArray, offset: float) -> FloatArray:
@@ -107,6 +108,8 @@ class Limbs:
     lab : Measured
     height_m : float
         Standing height, for the widths that the lab did not measure. [m]
+    static : StaticTrial, optional
+        Gives medial markers that the recording lacks.
 
     Attributes
     ----------
@@ -117,17 +120,20 @@ class Limbs:
     notes : list of str
     """
 
-    def __init__(self, marker: Mapping[str, FloatArray], lab: Measured, height_m: float) -> None:
+    def __init__(
+        self, marker: Mapping[str, FloatArray], lab: Measured, height_m: float, static: StaticTrial | None = None
+    ) -> None:
         self.centres: dict[str, FloatArray] = {}
         self.lateral: dict[str, FloatArray] = {}
         self.notes: list[str] = []
-        self._marker, self._lab, self._height = marker, lab, height_m
+        self._marker, self._lab, self._height, self._static = dict(marker), lab, height_m, static
         self._nan = np.full_like(next(iter(marker.values())), np.nan)
 
     def leg(self, side: str, hip: FloatArray, pelvis_right: FloatArray) -> None:
         """Knee and ankle of one side; `pelvis_right` is the pelvis's z axis, shape (F, 3)."""
         outward = pelvis_right * (1.0 if side == "r" else -1.0)
         self.centres[f"{side}_hip"] = hip
+        self._carry(f"{side}_thigh", f"{side}_hip")
         knee = self._between(side, "knee")
         if knee is None:
             knee_marker = self._marker[f"{side}_knee_lateral"]
@@ -136,6 +142,7 @@ class Limbs:
                 wand = knee_marker + outward
                 self._say(side, "thigh", "knee's flexion axis is taken from the pelvis")
             self._beside(side, "knee", hip, wand, "kneewidth")
+        self._carry(f"{side}_shank", f"{side}_knee")
         self._ankle(side, self.centres[f"{side}_knee"])
 
     def arm(self, side: str, thorax: FloatArray, front: FloatArray, functional: FloatArray | None = None) -> None:
@@ -153,6 +160,7 @@ class Limbs:
         """
         shoulder = self._shoulder(side, thorax, front) if functional is None else functional
         self.centres[f"{side}_shoulder"] = shoulder
+        self._carry(f"{side}_upper_arm", f"{side}_shoulder")
         thumb = self._marker.get(f"{side}_wrist_thumb", self._nan)
         little = self._marker.get(f"{side}_wrist_little", self._nan)
         bar = (thumb + little) / 2
@@ -167,6 +175,11 @@ class Limbs:
         self.centres[f"{side}_wrist"] = wrist
         self.lateral[f"{side}_wrist"] = unit(thumb - little) * (1.0 if side == "r" else -1.0)
         self.centres[f"{side}_hand"] = self._marker.get(f"{side}_finger", wrist + HAND_PER_FOREARM * (wrist - elbow))
+
+    def _carry(self, segment: str, centre: str) -> None:
+        """Add the markers of a segment that a static trial shows, by its own markers and the joint above it."""
+        if self._static is not None:
+            self._marker |= self._static.onto(self._marker | {centre: self.centres[centre]}, segment, centre)
 
     def _between(self, side: str, joint: str) -> FloatArray | None:
         """Centre midway between the lateral and the medial marker, where both are there."""
@@ -223,9 +236,10 @@ class Limbs:
         return wand if len(lever) and np.median(lever) >= LEAST_LEVER_M else None
 
     def _say(self, side: str, segment: str, consequence: str) -> None:
+        name = SIDES[side][1]
         self.notes.append(
-            f"no marker of the {SIDE_NAMES[side]} {segment} lies {100 * LEAST_LEVER_M:.0f} cm or more beside its bone:"
-            f" the {SIDE_NAMES[side]} {consequence}"
+            f"no marker of the {name} {segment} lies {100 * LEAST_LEVER_M:.0f} cm or more beside its bone: the {name}"
+            f" {consequence}"
         )
 
     def _shoulder(self, side: str, thorax: FloatArray, front: FloatArray) -> FloatArray:

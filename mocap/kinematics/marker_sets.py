@@ -101,16 +101,6 @@ class MarkerSet:
     orders: Mapping[int, tuple[str, ...]]
     handle: HandleTable | None = None
 
-    @property
-    def required(self) -> tuple[str, ...]:
-        """Canonical names that a swing cannot be measured without, by the first way to place each part."""
-        return tuple(name for part in self.parts if part.needed for name in part.alternatives[0])
-
-    @property
-    def optional(self) -> tuple[str, ...]:
-        """All other canonical names."""
-        return tuple(name for name in self.labels if name not in self.required)
-
     def find(self, capture: Capture) -> dict[str, FloatArray]:
         """Paths of the set's points that the recording holds and saw at least once, name to shape (F, 3). [m]"""
         found: dict[str, FloatArray] = {}
@@ -198,6 +188,12 @@ def listed(words: Iterable[str]) -> str:
     """Words as a sentence lists them: `a, b and c`."""
     every = list(words)
     return f"{', '.join(every[:-1])} and {every[-1]}" if len(every) > 1 else "".join(every)
+
+
+def spoken(name: str) -> str:
+    """A canonical name as a sentence has it: `l_upper_arm` as `left upper arm`."""
+    side = SIDES.get(name[:1]) if name[1:2] == "_" else None
+    return (f"{side[1]} {name[2:]}" if side else name).replace("_", " ")
 
 
 @lru_cache(maxsize=8)

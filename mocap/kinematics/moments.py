@@ -247,11 +247,10 @@ def _landing(foot: _Foot, paths: MotionPaths, turn: int, source: str, fixed_plan
     low = np.flatnonzero(foot.lowest[start : plant.index + 1] <= foot.resting + AT_FLOOR)
     touch = start + int(low[0]) if len(low) else plant.index
     after = slice(plant.index, max(turn, plant.index) + int(0.05 * paths.rate_hz) + 1)
-    settled = [(height, float(np.nanmedian(height[after]))) for height in (foot.ankle, foot.ball)]
     flat = np.ones(len(foot.ankle), dtype=bool)
-    for height, rest in settled:
-        if np.isfinite(rest):
-            flat &= np.abs(height - rest) < 0.6 * AT_FLOOR
+    for height in (foot.ankle, foot.ball):
+        if np.isfinite(height[after]).any():  # keypoints may lack the ball
+            flat &= np.abs(height - np.nanmedian(height[after])) < 0.6 * AT_FLOOR
     flat[: plant.index] = False
     flats = np.flatnonzero(flat[: after.stop])
     if len(flats):

@@ -22,9 +22,6 @@ from mocap.kinematics.geometry import across, angle_between, unit
 #: of the limb's own plane: an error of 1 cm in the leg's centres turns that normal by some 20 deg at a bend of 10 deg,
 #: by 6 deg at 30 deg. [rad] This project's default.
 STRAIGHT, BENT = np.radians(10.0), np.radians(30.0)
-#: Segments without a side, and those that carry one as a prefix.
-MIDLINE_SEGMENTS = ("pelvis", "thorax", "head")
-LIMB_SEGMENTS = ("thigh", "shank", "foot", "upper_arm", "forearm", "hand")
 
 _DOWN = np.array([0.0, -1.0, 0.0])
 

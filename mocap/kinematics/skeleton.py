@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError
-from mocap.kinematics.functional import search_centres
+from mocap.kinematics.calibration import calibrated_body
 from mocap.kinematics.geometry import unit
-from mocap.kinematics.joint_centres import Body, body_from
+from mocap.kinematics.joint_centres import Body
 from mocap.kinematics.linkage import Linkage, Pose, place, points_at
 from mocap.kinematics.pose_solver import solve_pose, spread_of
 from mocap.kinematics.segment_frames import segment_frames
@@ -79,8 +79,8 @@ def fit_skeleton(capture: Capture, model: BodyModel | None = None, calibration: 
     model : BodyModel, optional
         Hip regression and marker set.
     calibration : Capture, optional
-        A trial of the same hitter with the same markers in which hips and shoulders circle; their centres are found
-        from it where the movement shows them.
+        Another trial of the same hitter with the same markers: hips and shoulders whose circling it shows are placed by
+        it, markers that the swing lacks are carried along from it, and so are knob and barrel by the bat's handle.
 
     Returns
     -------
@@ -91,21 +91,10 @@ def fit_skeleton(capture: Capture, model: BodyModel | None = None, calibration: 
     InputError
         The points show no whole body, or pelvis and trunk are never seen together; the message names what is missing.
     """
-    functional: dict[str, FloatArray] = {}
-    notes: list[str] = []
-    if calibration is not None:
-        found, refused = search_centres(body_from(calibration, model))
-        functional = {name: centre.local for name, centre in found.items()}
-        notes = [
-            f"{name.replace('l_', 'left ').replace('r_', 'right ')}: functional centre, ± {1000 * centre.sd_m:.0f} mm,"
-            f" from {calibration.source}"
-            for name, centre in found.items()
-        ]
-        notes += [f"{calibration.source}: {line}" for line in refused]
-    body = body_from(capture, model, functional)
+    body = calibrated_body(capture, model, calibration)
     if body.lacking:
         raise InputError(f"{capture.source}: {body.lacking}")
-    return skeleton_of(replace(body, notes=(*body.notes, *notes)))
+    return skeleton_of(body)
 
 
 def skeleton_of(body: Body) -> Skeleton:

@@ -14,6 +14,7 @@ from mocap.kinematics.hip_centres import HipMethod, hip_centres, leg_length
 from mocap.kinematics.limb_centres import Limbs
 from mocap.kinematics.marker_sets import SIDES
 from mocap.kinematics.pelvis import pelvis_from
+from mocap.kinematics.static_trial import StaticTrial
 from mocap.kinematics.subject import Measured, measured, stated_size
 from mocap.kinematics.trunk_axes import (
     HEAD_BELOW_BAND,
@@ -65,6 +66,7 @@ def body_from_markers(
     capture: Capture,
     hip: HipMethod,
     functional: Mapping[str, FloatArray],
+    static: StaticTrial | None = None,
 ) -> MarkedBody:
     """Joint centres from the markers of one recording, as far as they are there.
 
@@ -77,6 +79,8 @@ def body_from_markers(
     hip : {"auto", "davis", "harrington", "hara"}
     functional : mapping of str to ndarray, shape (3,)
         Functional centres in the axes of pelvis and thorax from their origins, by `l_hip`, `r_shoulder` ... [m]
+    static : StaticTrial, optional
+        Gives markers that the recording lacks.
 
     Returns
     -------
@@ -85,14 +89,16 @@ def body_from_markers(
     Raises
     ------
     InputError
-        The pelvis or a leg is never seen whole, or a functional shoulder is given where the thorax has no axes.
+        The pelvis or a leg is never seen whole, a functional shoulder is given where the thorax has no axes, or
+        the static trial does not fit.
     """
+    marker = marker if static is None else static.completed(marker)
     lab = measured(capture)
     pelvis = pelvis_from(marker, capture.source)
     legs = _leg_lengths(marker, lab, capture.source)
     height = stated_size(capture)[0] or (legs["l"] + legs["r"]) / 2 / LEG_PER_HEIGHT
     hips = hip_centres(pelvis, lab, legs, hip, functional)
-    limbs = Limbs(marker, lab, height)
+    limbs = Limbs(marker, lab, height, static)
     for side in SIDES:
         limbs.leg(side, hips.centres[side], pelvis.axes[..., 2])
     feet = [foot_from_markers(marker, limbs.centres[f"{side}_ankle"], side, height) for side in SIDES]
@@ -104,7 +110,7 @@ def body_from_markers(
         if seen is not None:
             axes["thorax"] = seen
         for side in SIDES:
-            given = functional_shoulder(functional, side, axes, origins, capture.source)
+            given = _functional_shoulder(functional, side, axes, origins, capture.source)
             limbs.arm(side, thorax, marker["clavicle"], given)
     centres = {name: path for part in (limbs.centres, *feet) for name, path in part.items()}
     face = np.full_like(pelvis.origin, np.nan)
@@ -128,7 +134,7 @@ def _leg_lengths(marker: Mapping[str, FloatArray], lab: Measured, source: str) -
     return dict.fromkeys(SIDES, mean)
 
 
-def functional_shoulder(
+def _functional_shoulder(
     functional: Mapping[str, FloatArray],
     side: str,
     axes: Mapping[str, FloatArray],

@@ -12,7 +12,7 @@ import pytest
 import mocap
 from mocap.capture import Capture
 from mocap.errors import InputError
-from mocap.kinematics.bat_points import bat_points, calibrate_handle, handle_text
+from mocap.kinematics.bat_points import bat_points, calibrate_handle
 from mocap.kinematics.own_marker_set import own_marker_set
 from mocap.swing import BodyModel
 
@@ -41,7 +41,15 @@ def marked(truth: Markers) -> Markers:
 
 def write_set(folder: Path, capture: Capture) -> Path:
     path = folder / "bat.toml"
-    path.write_text('base = "joint_centres"\n' + handle_text(calibrate_handle(capture)), encoding="utf-8")
+    table = calibrate_handle(capture)
+    rows = [
+        ("knob", table.knob_m),
+        ("barrel", table.barrel_m),
+        ("", None),
+        *zip(table.labels, table.local_m, strict=True),
+    ]
+    lines = [f"{key} = {[round(float(v), 5) for v in place]}" if key else "[handle.markers]" for key, place in rows]
+    path.write_text("\n".join(['base = "joint_centres"', "[handle]", *lines]) + "\n", encoding="utf-8")
     return path
 
 
@@ -58,6 +66,30 @@ def test_a_static_trial_calibrates_the_handle_for_another(marked: Markers, as_ca
     assert found.centres["bat_barrel"] == pytest.approx(marked["BAT_BARREL"][100:], abs=2e-4)
 
 
+def test_a_static_trial_stands_for_the_ends_that_were_not_recorded(marked: Markers, as_capture: Maker) -> None:
+    static = replace(as_capture({f"Lab_{label}": path[:20] for label, path in marked.items()}), source="static.c3d")
+    swing = as_capture({label: path[100:] for label, path in marked.items() if label != "BAT_BARREL"})
+    found = bat_points(swing, None, static)
+    assert found.from_static
+    assert found.centres["bat_barrel"] == pytest.approx(marked["BAT_BARREL"][100:], abs=1e-9)
+    assert found.notes == [
+        "knob and barrel are carried along by the markers on the bat's handle, as static.c3d shows them"
+    ]
+    # Ends that were recorded are not replaced, and a static trial without the handle calibrates nothing.
+    assert not bat_points(as_capture(marked), None, static).from_static
+    bare = replace(static, labels=tuple(label.replace("BATH", "X") for label in static.labels))
+    assert not bat_points(swing, None, bare).centres
+
+
+def test_a_few_bad_frames_do_not_move_a_calibration(marked: Markers, as_capture: Maker) -> None:
+    static = {label: path[:40].copy() for label, path in marked.items()}
+    static["BATH2"][0] += 0.2
+    static["BAT_BARREL"][5:8] += 0.3
+    table, true = calibrate_handle(as_capture(static)), calibrate_handle(as_capture(marked))
+    between = [np.linalg.norm(each.barrel_m - each.local_m, axis=1) for each in (table, true)]
+    assert between[0] == pytest.approx(between[1], abs=1e-6)
+
+
 def test_a_whole_swing_from_the_handle(
     posed, make_capture: Maker, marked: Markers, as_capture: Maker, tmp_path: Path
 ) -> None:
@@ -68,7 +100,7 @@ def test_a_whole_swing_from_the_handle(
     hitter = mocap.Hitter(height_m=1.8)
     bare = mocap.build_swing(capture, hitter)
     assert not bare.has("bat_knob")
-    assert any("neither its calibration nor knob and barrel are known" in note for note in bare.notes)
+    assert any("not where knob and barrel lie against it" in note for note in bare.notes)
     model = BodyModel(marker_set=str(write_set(tmp_path, as_capture(marked))))
     swing = mocap.build_swing(capture, hitter, mocap.Setup(model=model))
     assert swing.has("bat_knob", "bat_barrel")
@@ -83,6 +115,8 @@ def test_a_recording_calibrates_itself_and_fills_what_was_not_seen(marked: Marke
     found = bat_points(as_capture({**marked, "BAT_BARREL": barrel}))
     assert found.centres["bat_barrel"] == pytest.approx(marked["BAT_BARREL"], abs=1e-9)
     assert found.notes == ["100 samples of knob and barrel were filled from the markers on the bat's handle"]
+    assert np.flatnonzero(found.filled["bat_barrel"]).tolist() == list(range(150, 250))
+    assert not found.filled["bat_knob"].any()
     assert bat_points(as_capture(marked)).notes == []
 
 

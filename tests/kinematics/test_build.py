@@ -139,3 +139,60 @@ def test_any_pattern_of_gaps_gives_findings_or_a_clear_error(posed, make_capture
     assert bool(found) or bool(message)
     assert "\n" not in message
     assert all((entry.value is None) == bool(entry.why) for entry in found.values())
+
+
+def test_a_body_that_ends_at_the_ankles_stands_on_the_floor(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz, leave_out=("heel", "ball", "toe", "bat"))
+    swing = mocap.build_swing(capture, HITTER)
+    # Drillis & Contini's ankle height of .039 of stature against the posed body's own.
+    assert swing["back_ankle"][0, 2] == pytest.approx(posed["back_ankle"][0, 2], abs=0.02)
+    assert swing.index("plant") == pytest.approx(posed.moments["plant"] * posed.rate_hz, abs=6)
+
+
+def test_filled_samples_are_marked_and_told(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz)
+    points = capture.points.copy()
+    plant = round(posed.moments["plant"] * posed.rate_hz)
+    points[plant - 4 : plant + 5, capture.labels.index("L_KNEE")] = np.nan
+    swing = mocap.build_swing(replace(capture, points=points), HITTER)
+    column = POINTS.index("front_knee")
+    assert swing.filled[plant - 4 : plant + 5, column].all()
+    assert swing.filled[:, column].sum() == 9
+    assert any("at plant" in note and "front knee" in note for note in swing.notes)
+
+
+def test_axes_of_a_mirrored_hitter_are_those_of_a_right_handed_one(posed, make_capture) -> None:
+    right = mocap.build_swing(make_capture(posed.points, posed.rate_hz), HITTER)
+    left = mocap.build_swing(make_capture(posed.points, posed.rate_hz, bats="left"), HITTER)
+    assert set(right.frames) == set(left.frames)
+    for name, rotation in right.frames.items():
+        np.testing.assert_allclose(left.frames[name], rotation, atol=2e-3, err_msg=name)
+        assert (np.linalg.det(rotation) > 0.999).all()
+    hips = right["back_hip"] - right["front_hip"]
+    # A right-handed hitter's right is his back side.
+    along = np.sum(right.frames["pelvis"][..., 2] * hips, axis=1) / np.linalg.norm(hips, axis=1)
+    assert along.min() > 0.99
+
+
+def test_the_model_s_choices_reach_the_swing(posed, make_capture) -> None:
+    capture = make_capture(posed.points, posed.rate_hz)
+    with_choice = {
+        choice: mocap.build_swing(capture, mocap.Hitter(height_m=1.80, mass_kg=80.0), mocap.Setup(model=model))
+        for choice, model in {
+            "plain": mocap.BodyModel(),
+            "winter": mocap.BodyModel(inertia="winter"),
+            "bat": mocap.BodyModel(bat_kg=0.9),
+            "soft": mocap.BodyModel(cutoff_hz=3.0),
+        }.items()
+    }
+    plain = with_choice["plain"]
+    # Winter's trunk is heavier and higher.
+    assert 0.01 < np.median(with_choice["winter"].com[:, 2] - plain.com[:, 2]) < 0.04
+    hands = (plain["front_hand"] + plain["back_hand"]) / 2
+    expected = plain.com + 0.9 / 80.9 * (hands - plain.com)
+    np.testing.assert_allclose(with_choice["bat"].com, expected, atol=1e-9)
+    fastest = {
+        name: np.linalg.norm(np.diff(with_choice[name]["front_wrist"], axis=0), axis=1).max()
+        for name in ("plain", "soft")
+    }
+    assert fastest["soft"] < 0.8 * fastest["plain"]

@@ -100,7 +100,6 @@ def test_a_table_holds_together(name: str) -> None:
         assert {point for names in part.alternatives for point in names} <= set(table.labels)
         assert part.needed in ("body", "swing", "")
         assert bool(part.without) == (part.needed == "")
-    assert set(table.required) | set(table.optional) == set(table.labels)
     for count, order in table.orders.items():
         assert len(order) == len(set(order)) == count
         assert set(order) <= set(table.labels)
