@@ -34,6 +34,7 @@ SETUP = (
     click.option(
         "--pitch-angle", type=float, metavar="DEG", help="Descent of the pitch at the plate; downward is negative."
     ),
+    click.option("--held", is_flag=True, help="A landing position is held, as in a drill; there is no swing."),
     click.option(
         "--moment", "moments", multiple=True, metavar="NAME=FRAME", help="Set a moment by hand, frames from 0."
     ),
@@ -219,6 +220,7 @@ def _overridden(recording: Recording, options: dict[str, Any]) -> Recording:
     setup = replace(
         recording.setup,
         **way,
+        held=recording.setup.held or options["held"],
         moments={**recording.setup.moments, **moments},
         model=replace(recording.setup.model, **model),
     )

@@ -14,7 +14,7 @@ from mocap.display import Units
 from mocap.errors import OutputError
 from mocap.importer.session import Recording
 
-#: What a job leaves in its folder.
+#: What a job leaves in its folder; of a held position without the sheet and the video.
 RESULTS = ("foot_plant.png", "moments.png", "overlay.mp4", "page.html", "findings.json")
 #: Size of the still that the page shows on a narrow screen. [px]
 PORTRAIT = (1080, 1440)
@@ -106,21 +106,18 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
         report("drawing the still", 0, None)
         mocap.draw_still(comparison, findings, scratch / "foot_plant.png", units=job.units)
         mocap.draw_still(comparison, findings, scratch / "portrait.png", size=PORTRAIT, units=job.units)
-        report("drawing the sheet", 0, None)
-        mocap.draw_sheet(comparison, findings, scratch / "moments.png", units=job.units)
-        mocap.draw_film(
-            comparison,
-            findings,
-            scratch / "overlay.mp4",
-            units=job.units,
-            progress=lambda done, total: report("drawing the video", done, total),
-        )
-        pictures = {
-            "still": "foot_plant.png",
-            "portrait": "portrait.png",
-            "sheet": "moments.png",
-            "film": "overlay.mp4",
-        }
+        pictures = {"still": "foot_plant.png", "portrait": "portrait.png"}
+        if not swing.setup.held:  # of a held position there is no more to show than the still
+            report("drawing the sheet", 0, None)
+            mocap.draw_sheet(comparison, findings, scratch / "moments.png", units=job.units)
+            mocap.draw_film(
+                comparison,
+                findings,
+                scratch / "overlay.mp4",
+                units=job.units,
+                progress=lambda done, total: report("drawing the video", done, total),
+            )
+            pictures |= {"sheet": "moments.png", "film": "overlay.mp4"}
         embedded = {name: scratch / file for name, file in pictures.items()}
         mocap.write_page(comparison, findings, scratch / "page.html", pictures=embedded, units=job.units)
         text = json.dumps(findings_object(swing, findings, comparison), indent=2, ensure_ascii=False, allow_nan=False)
@@ -160,6 +157,7 @@ def _publish(scratch: Path, folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name in RESULTS:
-            (scratch / name).replace(folder / name)
+            if (scratch / name).exists():
+                (scratch / name).replace(folder / name)
     except OSError as error:
         raise OutputError(f"{folder}: cannot be written ({error.strerror or error})") from error

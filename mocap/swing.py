@@ -158,6 +158,8 @@ class Setup:
         Hand-set moments: name to frame index counted from 0.
     model : BodyModel
         Which published models turn the points into a body.
+    held : bool
+        Whether a landing position is held, as in a drill, instead of a swing.
 
     Raises
     ------
@@ -172,6 +174,7 @@ class Setup:
     pitch_angle_deg: float | None = None
     moments: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     model: BodyModel = BodyModel()
+    held: bool = False
 
     def __post_init__(self) -> None:
         unknown = sorted(set(self.moments) - set(MOMENTS))

@@ -16,6 +16,7 @@ FILE_NAME = "session.toml"
 HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level", "calibration"}
 MODEL_KEYS = {"hip", "inertia", "bat_kg", "cutoff_hz", "marker_set"}
 SETUP_KEYS = {"pitcher", "plate", "catcher_behind_m", "sweet_spot_m", "pitch_angle_deg"}
+KINDS = ("live", "toss", "tee", "held")
 SWING_KEYS = {"file", "hitter", "kind", "pitch_location", "notes", "moments"}
 
 
@@ -123,14 +124,17 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
         if "file" not in values:
             raise InputError(f"{source}: swings row {number} has no 'file'")
         name = str(values.get("hitter", ""))
+        kind = str(values.get("kind", "live"))
+        if kind not in KINDS:
+            raise InputError(f"{source}: swings row {number}: kind {kind!r} is not known; give {', '.join(KINDS)}")
         if name and name not in hitters:
             raise InputError(f"{source}: swings row {number}: hitter {name!r} is not among the hitters")
         recordings.append(
             Recording(
                 source.parent / str(values["file"]),
                 hitters.get(name, Hitter()),
-                Setup(**setup, moments=dict(values.get("moments", {}))),
-                str(values.get("kind", "live")),
+                Setup(**setup, moments=dict(values.get("moments", {})), held=kind == "held"),
+                kind,
                 source.parent / str(calibrations[name]) if calibrations.get(name) else None,
             )
         )

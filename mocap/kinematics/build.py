@@ -15,6 +15,7 @@ from mocap.kinematics.cutoff import usual_cutoff
 from mocap.kinematics.filtering import lowpass, split_lowpass
 from mocap.kinematics.foot_forces import foot_forces
 from mocap.kinematics.geometry import middle_of_foot, on_bat
+from mocap.kinematics.held import held_moments
 from mocap.kinematics.hitting_frame import (
     MIRROR,
     floor_height,
@@ -78,7 +79,9 @@ def build_swing(
     centres = {name: transformed(turn, path) for name, path in sided.centres.items()}
     if forces is not None:
         forces = FootForces(forces.front @ turn[:3, :3].T, forces.back @ turn[:3, :3].T)
-    moments = ordered(landing | find_turn(_motion(sided, centres, setup), plant, setup.moments))
+    if not setup.held:
+        landing = ordered(landing | find_turn(_motion(sided, centres, setup), plant, setup.moments))
+    moments = landing
     points = np.stack([_clean(sided, centres, name, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
     filled = np.stack([sided.filled.get(name, np.zeros(capture.n_frames, dtype=bool)) for name in POINTS], axis=1)
@@ -126,6 +129,10 @@ def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -
     matrix, floor_notes = _upright_matrix(capture, skeleton, hitter.height_m)
     upright_centres = {name: transformed(matrix, path) for name, path in skeleton.centres.items()}
     cutoffs = cutoffs_of(upright_centres, capture.rate_hz, setup.model.cutoff_hz)
+    if setup.held and hitter.bats is None:
+        raise OptionError(
+            f"{capture.source}: a held position does not show on which side he bats; give --bats right or left"
+        )
     side, side_notes = _side(hitter, upright_centres, cutoffs, capture)
     if side == "left":
         matrix = MIRROR @ matrix
@@ -145,9 +152,12 @@ def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -
 def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Moment], FootForces | None, list[str]]:
     """Moments up to the landing, and the forces under the feet, which tell it better once they are assigned."""
     paths = _motion(sided, sided.centres, setup)
-    landing = find_plant(paths, capture.source, setup.moments)
+    if setup.held:
+        landing = held_moments(paths, capture.source, dict(setup.moments))
+    else:
+        landing = find_plant(paths, capture.source, setup.moments)
     forces, notes = foot_forces(capture, sided.centres, sided.matrix, landing["plant"])
-    if forces is not None:
+    if forces is not None and not setup.held:
         landing = find_plant(replace(paths, forces=forces), capture.source, setup.moments)
     return landing, forces, notes
 

@@ -78,7 +78,11 @@ def aligned_points(swing: Swing, reference: Reference) -> FloatArray:
     InputError
         An ankle of the hitter is not seen at plant.
     """
-    times = synchronised_times(swing.moments, reference.moments, np.arange(swing.n_frames, dtype=float), swing.rate_hz)
+    frames = np.arange(swing.n_frames, dtype=float)
+    if swing.setup.held:  # the reference holds its landing, too
+        times = np.full_like(frames, reference.moments["plant"])
+    else:
+        times = synchronised_times(swing.moments, reference.moments, frames, swing.rate_hz)
     points = reference.at(times) * swing.height_m
     plant = reference.at(np.array([reference.moments["plant"]]))[0] * swing.height_m
     index = swing.index("plant")
