@@ -118,7 +118,7 @@ class BodyModel:
     Raises
     ------
     OptionError
-        An unknown choice, a cut-off that is not positive, or a bat outside 0.1 to 3 kg.
+        An unknown choice, a cut-off outside 1 to 200 Hz, no file name, or a bat outside 0.1 to 3 kg.
     """
 
     hip: Literal["auto", "harrington", "davis", "hara"] = "auto"
@@ -132,8 +132,10 @@ class BodyModel:
             known = get_args(get_type_hints(BodyModel)[key])
             if getattr(self, key) not in known:
                 raise OptionError(f"{key} model {getattr(self, key)!r} is not known; give {', '.join(known)}")
-        if self.cutoff_hz is not None and not self.cutoff_hz > 0:
-            raise OptionError(f"cut-off {self.cutoff_hz:g} Hz is not positive; give e.g. 12")
+        if self.cutoff_hz is not None and not 1.0 <= self.cutoff_hz <= 200.0:
+            raise OptionError(f"cut-off {self.cutoff_hz:g} Hz is outside 1 to 200 Hz; give e.g. 12")
+        if self.marker_set is not None and not self.marker_set:
+            raise OptionError("the marker set has no file name; give a TOML file")
         if self.bat_kg is not None and not 0.1 <= self.bat_kg <= 3.0:
             raise OptionError(f"bat mass {self.bat_kg:g} kg is outside 0.1 to 3 kg")
 
@@ -164,7 +166,7 @@ class Setup:
     Raises
     ------
     OptionError
-        An unknown moment name or a zero direction.
+        An unknown moment, a zero direction, a number that is not finite, a pitch angle outside -60 to 30 deg.
     """
 
     pitcher: tuple[float, float, float] | None = None
@@ -180,8 +182,17 @@ class Setup:
         unknown = sorted(set(self.moments) - set(MOMENTS))
         if unknown:
             raise OptionError(f"moment {unknown[0]!r} is not known; known are {', '.join(MOMENTS)}")
-        if self.pitcher is not None and np.hypot(*self.pitcher[:2]) < 1e-9:
-            raise OptionError("pitcher direction has no horizontal part; give e.g. 1,0,0")
+        for key in ("pitcher", "plate"):
+            vector = getattr(self, key)
+            if vector is not None and not np.isfinite(vector).all():
+                raise OptionError(f"{key} {', '.join(f'{value:g}' for value in vector)} is not three finite numbers")
+        if self.pitcher is not None and np.linalg.norm(self.pitcher) < 1e-9:
+            raise OptionError("the direction to the pitcher is zero; give e.g. 1,0,0")
+        if self.pitch_angle_deg is not None and not -60.0 <= self.pitch_angle_deg <= 30.0:
+            raise OptionError(
+                f"a pitch that comes in at {self.pitch_angle_deg:g} deg is outside -60 to 30; downward is negative, give"
+                " e.g. -8"
+            )
 
 
 @dataclass(frozen=True)
@@ -244,8 +255,10 @@ class Swing:
         Filtered, hitting frame, in the order of `POINTS`; NaN where missing. [m]
     point_sd_m : ndarray, shape (P,)
         Standard deviation of each point per axis, model error of the joint centre included. [m]
-    noise_m : float
-        Frame-to-frame measurement noise left after filtering, per axis. [m]
+    noise_m : ndarray, shape (P,)
+        Frame-to-frame measurement noise of each point left after filtering, per axis. [m]
+    cutoff_hz : ndarray, shape (P,)
+        Cut-off of the low-pass that each point went through. [Hz]
     filled : ndarray of bool, shape (F, P)
         Samples that were filled from other frames or points, not measured.
     frames : mapping of str to ndarray, shape (F, 3, 3)
@@ -278,7 +291,8 @@ class Swing:
     rate_hz: float
     points: FloatArray
     point_sd_m: FloatArray
-    noise_m: float
+    noise_m: FloatArray
+    cutoff_hz: FloatArray
     filled: npt.NDArray[np.bool_]
     frames: Mapping[str, FloatArray]
     com: FloatArray

@@ -26,7 +26,7 @@ from ik_alternative import installed, inverse_kinematics, least_squares_poses  #
 import mocap  # noqa: E402
 from mocap.kinematics.inertia import centre_of_mass  # noqa: E402
 from mocap.kinematics.joint_centres import body_from  # noqa: E402
-from mocap.kinematics.pose_solver import solve_pose  # noqa: E402
+from mocap.kinematics.pose_solver import Hold, solve_pose  # noqa: E402
 from mocap.kinematics.segment_frames import segment_frames  # noqa: E402
 from mocap.kinematics.skeleton import fit_skeleton  # noqa: E402
 from mocap.kinematics.skeleton_model import measured_model  # noqa: E402
@@ -100,14 +100,15 @@ def body_model() -> None:
         capture, points=capture.points[:300], residuals=capture.residuals[:300], cameras=capture.cameras[:300]
     )
     body = body_from(capture)
-    model, start = measured_model(body, segment_frames(body.centres, body.lateral, body.axes, body.head_forward))
-    # Ball joints only, and one weight for all points: the same problem for everybody.
+    model, start, _ = measured_model(body, segment_frames(body.centres, body.lateral, body.axes, body.head_forward))
+    # Ball joints only, one weight for all points, and hardly any hold: the same problem for everybody.
+    hold = Hold(start.rotation, np.ones(start.rotation.shape[:2]))
     count = len(model.linkage.points)
     linkage = replace(model.linkage, slack_m=(0.0,) * len(start.rotation), sd_m=np.full(count, 0.01))
     seen = np.stack([body.markers[name] for name in linkage.points], axis=1)
     size = f"{len(seen)} frames, {count} points"
-    ours = best(lambda: solve_pose(linkage, seen, start), 10) / len(seen)
-    rms = float(np.sqrt(np.nanmean(solve_pose(linkage, seen, start).residual_m ** 2)))
+    ours = best(lambda: solve_pose(linkage, seen, start, hold), 10) / len(seen)
+    rms = float(np.sqrt(np.nanmean(solve_pose(linkage, seen, start, hold).residual_m ** 2)))
     print(f"pose of {len(linkage.segments)} segments ({size}): {1e6 * ours:.0f} us a frame, {1000 * rms:.3f} mm off")
     theirs, their_rms = least_squares_poses(linkage, seen, start, frames=10)
     name = "scipy's least_squares, frame after frame"

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError, OptionError
+from mocap.kinematics.body_report import lopsided
 from mocap.kinematics.cutoff import usual_cutoff
 from mocap.kinematics.filtering import lowpass, split_lowpass
 from mocap.kinematics.foot_forces import foot_forces
@@ -94,6 +95,7 @@ def build_swing(
         points=points,
         point_sd_m=_point_sd(capture, skeleton),
         noise_m=_noise_after_filtering(sided, centres, joints),
+        cutoff_hz=np.array([sided.cutoffs_hz.get(name, usual_cutoff(name)) for name in POINTS]),
         filled=filled,
         frames=_hitting_frames(sided, whole),
         com=_com(joints, sided.hitter, setup),
@@ -145,7 +147,7 @@ def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -
         rate_hz=capture.rate_hz,
         hitter=replace(hitter, bats=side),
         height_sd_m=height_sd,
-        notes=(*capture.notes, *skeleton.body.notes, *notes, *floor_notes, *side_notes),
+        notes=(*capture.notes, *skeleton.body.notes, *lopsided(skeleton), *notes, *floor_notes, *side_notes),
     )
 
 
@@ -327,11 +329,14 @@ def _both_sides(name: str) -> list[str]:
     return [name] if part == name else [f"l_{part}", f"r_{part}"]
 
 
-def _noise_after_filtering(sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray]) -> float:
-    """Noise per axis that passes the filter: what the filter took off, scaled to its pass band."""
-    names = [name for name in clean if name in raw and name not in BAT_POINTS]
-    taken = np.concatenate([(raw[name] - clean[name]).ravel() for name in names])
-    off = float(np.sqrt(np.nanmean(taken**2)))
-    passed = float(np.median([sided.cutoffs_hz[name] for name in names]))
-    kept = min(2 * passed / sided.rate_hz, 0.8)
-    return off * float(np.sqrt(kept / (1.0 - kept)))
+def _noise_after_filtering(sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray]) -> FloatArray:
+    """Noise of each point per axis that passes its filter: what the filter took off, scaled to the pass band. [m]"""
+    passed = np.zeros(len(POINTS))
+    for column, name in enumerate(POINTS):
+        if name not in raw or not np.isfinite(raw[name]).any():
+            continue
+        # A blow's own jolt is no noise, so the median tells the spread: 0.6745 standard deviations of a normal one.
+        off = float(np.nanmedian(np.abs(raw[name] - clean[name]))) / 0.6745
+        kept = min(2 * sided.cutoffs_hz[name] / sided.rate_hz, 0.8)
+        passed[column] = off * np.sqrt(kept / (1.0 - kept))
+    return passed

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from mocap.capture import Capture
 from mocap.errors import InputError
 from mocap.kinematics.bat_points import ENDS
@@ -12,6 +14,10 @@ from mocap.kinematics.functional import JOINTS, CentreSearch, NotMovedError, sea
 from mocap.kinematics.joint_centres import Body, body_from
 from mocap.kinematics.marker_sets import listed, spoken
 from mocap.swing import BodyModel
+
+#: Regressions of hip and shoulder centres err by 3 cm at most (Harrington 2007); a functional centre farther from them
+#: than this is none. [m] This project's default.
+FARTHEST_M = 0.06
 
 
 def calibrated_body(capture: Capture, model: BodyModel | None = None, calibration: Capture | None = None) -> Body:
@@ -41,9 +47,14 @@ def calibrated_body(capture: Capture, model: BodyModel | None = None, calibratio
         return body_from(capture, model)
     search, no_body = CentreSearch({}, {}), None
     try:
-        search = search_centres(body_from(calibration, model))
+        shown = body_from(calibration, model)
+        search = search_centres(shown)
     except InputError as error:
         no_body = error
+    else:
+        if shown.sides:
+            raise InputError(f"{calibration.source}: {shown.sides[0]}")
+        search = _believable(search, shown)
     functional = {name: centre.local for name, centre in search.found.items()}
     body = body_from(capture, model, functional, calibration)
     if no_body is None:
@@ -55,10 +66,27 @@ def calibrated_body(capture: Capture, model: BodyModel | None = None, calibratio
     return replace(body, notes=(*body.notes, *notes))
 
 
+def _believable(search: CentreSearch, body: Body) -> CentreSearch:
+    """The search without centres that lie where no joint can."""
+    found, refused = dict(search.found), dict(search.refused)
+    for name, centre in search.found.items():
+        segment = "pelvis" if name.endswith("hip") else "thorax"
+        axes, origin = body.axes[segment], body.origins[segment]
+        usual = np.nanmedian(np.swapaxes(axes, 1, 2) @ (body.centres[name] - origin)[..., None], axis=0)[:, 0]
+        off = float(np.linalg.norm(centre.local - usual))
+        if off > FARTHEST_M:
+            del found[name]
+            refused[name] = InputError(
+                f"the {spoken(name)}'s functional centre lies {100 * off:.0f} cm from where its markers place it, so it"
+                " is not used: the skin moved, or another joint did"
+            )
+    return CentreSearch(found, refused)
+
+
 def _notes(search: CentreSearch, source: str, static_used: bool) -> Iterator[str]:
     """What the movement in a calibration trial told, and what it did not."""
     for name, centre in search.found.items():
-        yield f"{spoken(name)}: functional centre, ± {1000 * centre.sd_m:.0f} mm, from {source}"
+        yield f"{spoken(name)}: functional centre, ± {max(1000 * centre.sd_m, 1):.0f} mm by its fit, from {source}"
     still = [joint for joint, why in search.refused.items() if isinstance(why, NotMovedError)]
     for joint, why in search.refused.items():
         if joint not in still:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from mocap.capture import Capture, FloatArray
+from mocap.errors import OptionError
 from mocap.kinematics.geometry import heading, unit
 from mocap.kinematics.moments import turning
 from mocap.swing import Side
@@ -58,6 +59,10 @@ def side_of_plate(centres: Mapping[str, FloatArray], rate_hz: float) -> tuple[Si
     return ("right" if fastest >= 0 else "left"), abs(float(fastest))
 
 
+#: A direction with less of its length along the floor than this is no direction to the pitcher. This project's default.
+LEVEL = 0.5
+
+
 def floor_height(capture: Capture, up: FloatArray, feet: list[FloatArray]) -> tuple[float, str]:
     """Height of the floor along the lab's vertical.
 
@@ -104,9 +109,19 @@ def toward_pitcher(
     -------
     (heading, method, sd)
         [rad], text, [rad]
+
+    Raises
+    ------
+    OptionError
+        The given direction is all but vertical.
     """
     if given is not None:
         direction = matrix[:3, :3] @ np.asarray(given, dtype=np.float64)
+        if np.hypot(direction[0], direction[1]) < LEVEL * np.linalg.norm(direction):
+            raise OptionError(
+                f"the direction to the pitcher ({', '.join(f'{value:g}' for value in given)}) points up or down in this"
+                " lab, by the way the body stands; give it in the lab's own axes, along the floor"
+            )
         return float(heading(direction)), "given", float(GIVEN_HEADING_SD)
     return float(heading(front_foot - back_foot)), FROM_FEET, float(FEET_HEADING_SD)
 

@@ -17,7 +17,6 @@ from mocap.kinematics.joint_centres import body_from
 from mocap.kinematics.marker_sets import BODY_SETS, MarkerSet, identify, marker_set, recognise
 from mocap.kinematics.own_marker_set import own_marker_set
 from mocap.kinematics.point_quality import Jump, PointQuality, Swap, point_qualities
-from mocap.kinematics.side_labels import doubtful_sides
 from mocap.kinematics.skeleton import fit_skeleton
 from mocap.kinematics.subject import stated_size
 from mocap.swing import BodyModel, Hitter, Setup, Swing
@@ -178,7 +177,7 @@ def inspect(
     repairs = _repairs(capture, cleaned)
     body = _body(capture, hitter or Hitter(), model, calibration, cleaned.notes)
     concerns = (
-        *(Concern("sides", (), line) for line in _sides(capture, model, own)),
+        *(Concern("sides", (), line) for line in _sides(capture, model)),
         *(_swap_concern(swap, capture) for swap in cleaned.swaps_left),
         *_point_concerns([quality for quality in qualities if quality.label in names]),
         *_jump_concerns(cleaned.jumps_left, capture),
@@ -236,12 +235,12 @@ def _measured_from(capture: Capture, own: MarkerSet | None) -> set[str]:
         return bat.union(*(marker_set(name).known_labels(capture) for name in BODY_SETS))
 
 
-def _sides(capture: Capture, model: BodyModel, own: MarkerSet | None) -> list[str]:
+def _sides(capture: Capture, model: BodyModel) -> tuple[str, ...]:
     """What contradicts the left and right labels; nothing where no body is recognised."""
     try:
-        return doubtful_sides(identify(capture, own)[1], body_from(capture, model).up)
+        return body_from(capture, model).sides
     except MocapError:
-        return []
+        return ()
 
 
 def _swap_concern(swap: Swap, capture: Capture) -> Concern:
@@ -311,9 +310,6 @@ def _verdict(
     except MocapError as error:
         reason = str(error).removeprefix(f"{capture.source}: ")
         return False, f"no swing can be measured from it: {reason}", ()
-    sides = [concern.text for concern in concerns if concern.kind == "sides"]
-    if sides:
-        return False, f"no swing can be measured from it before its labels are corrected: {sides[0]}", ()
     limits = tuple(_limits(swing, bat, concerns))
     extent = "body and bat" if bat else "body only; every measure of the bat is left out"
     verdict = f"a swing can be measured from it ({extent}; bats {swing.hitter.bats})"

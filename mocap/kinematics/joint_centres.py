@@ -36,6 +36,9 @@ CENTRES = (
 )
 #: Error of a functional shoulder centre, per axis. [m] 14.7 +- 6.2 mm against implants (PLoS ONE 0018488).
 FUNCTIONAL_SHOULDER_SD_M = float(np.hypot(0.0147, 0.0062) / np.sqrt(3.0))
+#: The points of a standing or striding person, child or adult, span from corner to corner of the box that holds them at
+#: least and at most this. [m]
+SMALLEST_M, LARGEST_M = 0.5, 4.0
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,8 @@ class Body:
     from_static : tuple of str
         Markers, and `bat_knob` and `bat_barrel`, that a static trial placed. Such markers shape `centres` and
         `lateral`; as they are constructed from the others and measure nothing themselves, they are not among `markers`.
+    sides : tuple of str
+        What contradicts the left and right labels, with what follows; empty where nothing does.
     lacking : str
         Why no swing can be measured from these points, one line; empty where one can.
     """
@@ -96,6 +101,7 @@ class Body:
     filled_share: float
     notes: tuple[str, ...]
     from_static: tuple[str, ...] = ()
+    sides: tuple[str, ...] = ()
     lacking: str = ""
 
 
@@ -156,7 +162,9 @@ def body_from(
         trial does not fit.
     """
     own = own_marker_set(model.marker_set) if model and model.marker_set else None
-    labels = recognise(capture, own)[0].known_labels(capture) | marker_set("bat").known_labels(capture)
+    used, seen = recognise(capture, own)
+    _check_size(seen, capture.source)
+    labels = used.known_labels(capture) | marker_set("bat").known_labels(capture)
     cleaned = clean(capture, labels=labels | set(own.handle.labels if own and own.handle else ()))
     mended = replace(capture, points=cleaned.points)
     body = body_from_cleaned(mended, model, functional, static)
@@ -169,6 +177,21 @@ def body_from(
         filled_share=float(filled[:, wanted].mean()),
         notes=(*cleaned.notes, *body.notes),
     )
+
+
+def _check_size(seen: Mapping[str, FloatArray], source: str) -> None:
+    """Refuse a body that is no person's size, before cleaning takes its points for spikes."""
+    points = np.stack(list(seen.values()), axis=1)
+    some = np.isfinite(points).all(axis=2).sum(axis=1) > points.shape[1] / 2
+    if not some.any():
+        return
+    spans = np.nanmax(points[some], axis=1) - np.nanmin(points[some], axis=1)
+    size = float(np.median(np.linalg.norm(spans, axis=1)))
+    if not SMALLEST_M <= size <= LARGEST_M:
+        raise InputError(
+            f"{source}: the body's points span {size:.3g} m, which is no person's size: the file's unit must be wrong"
+            " (POINT:UNITS; units = ... in a table); correct it"
+        )
 
 
 def _by_name(capture: Capture, filled: npt.NDArray[np.bool_], used: MarkerSet) -> dict[str, npt.NDArray[np.bool_]]:
@@ -214,8 +237,9 @@ def body_from_cleaned(
         marker_set=used.name,
         filled={name: np.zeros(capture.n_frames, dtype=bool) for name in [*found, *bat.centres]} | bat.filled,
         filled_share=0.0,
-        notes=(*notes, *pelvis_notes, *_side_notes(found, up), *seen.notes, *left_out, *bat.notes),
+        notes=(*notes, *pelvis_notes, *seen.notes, *left_out, *bat.notes),
         from_static=(*carried, *(bat.centres if bat.from_static else ())),
+        sides=tuple(_side_doubts(found, centres, up)),
         lacking=lacking,
     )
 
@@ -256,11 +280,13 @@ def _whole(placed: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
     return centres
 
 
-def _side_notes(found: Mapping[str, FloatArray], up: FloatArray) -> list[str]:
+def _side_doubts(found: Mapping[str, FloatArray], centres: Mapping[str, FloatArray], up: FloatArray) -> list[str]:
     """What contradicts the left and right labels, with what follows from it."""
+    hips = {f"{name}_centre": centres[name] for name in ("l_hip", "r_hip") if name not in found}
     return [
-        f"{line}: every measure of that part is then taken on the wrong side; correct the labels"
-        for line in doubtful_sides(found, up)
+        f"{line}: every measure of that part would be taken on the wrong side; correct the labels (or the lab's axes,"
+        " if one of them is mirrored)"
+        for line in doubtful_sides(dict(found) | hips, up)
     ]
 
 

@@ -214,7 +214,8 @@ class _Foot:
         if np.isfinite(moving[window]).any() and np.nanmax(moving[window]) >= SLOWEST_STRIDE:
             peak = window.start + int(np.nanargmax(moving[window]))
         before = lowest[: (peak if peak is not None else turn) + 1]
-        resting = float(np.nanpercentile(before, 10))
+        before = before[np.isfinite(before)]
+        resting = float(np.percentile(before, 10)) if len(before) else float("nan")
         return cls(moving, lowest, ankle[:, 2], ball[:, 2], resting, peak)
 
 

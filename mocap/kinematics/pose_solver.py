@@ -34,9 +34,6 @@ BoolArray = npt.NDArray[np.bool_]
 #: Residuals beyond this many standard deviations count by their logarithm only, so that one stray point does not bend a
 #: body: its pull falls with its distance. This project's default.
 STRAY = 3.0
-#: A direction that no point shows, as a limb's roll, stays near where the search began, to this. [rad] Of what the
-#: points show to 2 degrees it takes back one part in 200. This project's default.
-HOLD_RAD = 1.0
 #: Steps smaller than this end the search, [rad] and as a displacement [m], and so does a step that lessens the sum of
 #: squares by less than this share, or by this much (one point moved from 3 % of its standard deviation).
 SMALL_STEP, SMALL_SHARE, SMALL_GAIN = 1e-6, 1e-8, 1e-3
@@ -49,6 +46,22 @@ GAUSS_NEWTON = 1
 #: Levenberg's damping of rotations: first tried after a step that made it worse, and where the search gives up.
 #: [1/rad^2]
 LEAST_DAMPING, MOST_DAMPING = 1.0, 1e8
+
+
+@dataclass(frozen=True)
+class Hold:
+    """Orientations that a search is held to, for the directions that no point shows, such as a limb's roll.
+
+    Attributes
+    ----------
+    rotation : ndarray, shape (S, F, 3, 3)
+        World from segment.
+    sd_rad : ndarray, shape (S, F)
+        How far each may be off, one standard deviation per axis. [rad]
+    """
+
+    rotation: FloatArray
+    sd_rad: FloatArray
 
 
 @dataclass(frozen=True)
@@ -69,7 +82,9 @@ class Solution:
     steps: int
 
 
-def solve_pose(linkage: Linkage, points: FloatArray, start: Pose, *, most_steps: int = MOST_STEPS) -> Solution:
+def solve_pose(
+    linkage: Linkage, points: FloatArray, start: Pose, hold: Hold, *, most_steps: int = MOST_STEPS
+) -> Solution:
     """Fit a linkage to points, all frames at once.
 
     Parameters
@@ -79,6 +94,7 @@ def solve_pose(linkage: Linkage, points: FloatArray, start: Pose, *, most_steps:
         In the order of the linkage's points; NaN where missing. [m]
     start : Pose
         A pose near the sought one.
+    hold : Hold
     most_steps : int
         Where to stop if the search has not come to rest.
 
@@ -89,16 +105,17 @@ def solve_pose(linkage: Linkage, points: FloatArray, start: Pose, *, most_steps:
     Notes
     -----
     Minimises the sum of squared distances over squared standard deviations (beyond `STRAY` the square's logarithm)
-    plus the squared turn away from the start over `HOLD_RAD` squared, by Gauss-Newton steps, damped where one fails.
-    With rotation steps w in world axes, a point of segment s at v from the segment's origin o moves by
-    do_s + w_s x v, and a child's origin at A by do_s + w_s x A, so the Jacobian is -[v]x and the identity. Eliminating
-    w_s from the normal equations leaves a 3 by 3 form in do_s, which the parent takes up at its lever arm.
+    plus the squared turns away from the hold over theirs. The first step is that of Gauss and Newton, the others are
+    Newton's, with the Jacobian's derivative, damped where one fails. With rotation steps w in world axes, a point of
+    segment s at v from the segment's origin o moves by do_s + w_s x v, and a child's origin at A by do_s + w_s x A, so
+    the Jacobian is -[v]x and the identity. Eliminating w_s from the normal equations leaves a 3 by 3 form in do_s,
+    which the parent takes up at its lever arm.
 
     References
     ----------
     Lu TW, O'Connor JJ (1999) J Biomech 32:129-134 (global optimisation with ball joints).
     """
-    search = _Search(linkage, points, start)
+    search = _Search(linkage, points, start, hold)
     steps = search.run(most_steps)
     pose = search.pose()
     residual = np.where(search.seen, search.distance(), np.nan).T
@@ -114,14 +131,16 @@ class Spread:
     places_m : ndarray, shape (F, K)
         Standard deviation of places on the body; large where the points do not hold them. [m]
     turns_rad : ndarray, shape (F, S)
-        Standard deviation of the segments' orientation, at most about `HOLD_RAD`. [rad]
+        Standard deviation of the segments' orientation, at most about the hold's. [rad]
     """
 
     places_m: FloatArray
     turns_rad: FloatArray
 
 
-def spread_of(linkage: Linkage, points: FloatArray, pose: Pose, segment_of: IntArray, local_m: FloatArray) -> Spread:
+def spread_of(
+    linkage: Linkage, points: FloatArray, pose: Pose, hold: Hold, segment_of: IntArray, local_m: FloatArray
+) -> Spread:
     """Standard deviations of places on the fitted body, and of its segments' orientation.
 
     Parameters
@@ -131,6 +150,8 @@ def spread_of(linkage: Linkage, points: FloatArray, pose: Pose, segment_of: IntA
         As given to `solve_pose`. [m]
     pose : Pose
         The fitted pose.
+    hold : Hold
+        As given to `solve_pose`.
     segment_of : ndarray of int, shape (K,)
         Segment of each place.
     local_m : ndarray, shape (K, 3)
@@ -145,7 +166,7 @@ def spread_of(linkage: Linkage, points: FloatArray, pose: Pose, segment_of: IntA
     The inverse of the normal equations, followed from the root outward: given the displacement of its origin, a
     segment's rotation has the covariance of its own condensed equations.
     """
-    return _Search(linkage, points, pose).spread(segment_of, np.ascontiguousarray(local_m.T))
+    return _Search(linkage, points, pose, hold).spread(segment_of, np.ascontiguousarray(local_m.T))
 
 
 @dataclass(frozen=True)
@@ -169,7 +190,7 @@ class _Search:
     residual: FloatArray
     squared: FloatArray
 
-    def __init__(self, linkage: Linkage, points: FloatArray, start: Pose) -> None:
+    def __init__(self, linkage: Linkage, points: FloatArray, start: Pose, hold: Hold) -> None:
         order, self.crowded, self.ranks = _ranked(linkage.segment_of)
         self.unsorted = np.argsort(order)
         self.owner: IntArray = linkage.segment_of[order]
@@ -179,7 +200,8 @@ class _Search:
         self.given = np.where(self.known, given, 0.0)
         self.base = np.where(self.known, 1.0 / linkage.sd_m[order, None] ** 2, 0.0)
         self.rotation: FloatArray = np.ascontiguousarray(np.moveaxis(start.rotation, (0, 1), (2, 3)))
-        self.held = self.rotation
+        self.held: FloatArray = np.ascontiguousarray(np.moveaxis(hold.rotation, (0, 1), (2, 3)))
+        self.grip: FloatArray = hold.sd_rad**-2
         self.root: FloatArray = np.ascontiguousarray(start.origin[0].T)
         self.shift: FloatArray = np.ascontiguousarray(np.moveaxis(start.shift, 2, 0))
         self.levels = _levels(linkage.parent)
@@ -206,7 +228,7 @@ class _Search:
 
     def run(self, most_steps: int) -> int:
         """Step until every frame rests, or so often; returns the number of steps."""
-        everything = (self.given, self.known, self.base, self.held)
+        everything = (self.given, self.known, self.base, self.held, self.grip)
         active = np.flatnonzero(self.known.any(axis=0))
         final = (self.rotation.copy(), self.root.copy(), self.shift.copy())
         self._narrow(active)
@@ -235,7 +257,7 @@ class _Search:
                 self._narrow(np.flatnonzero(going))
         _write(final, active, (self.rotation, self.root, self.shift))
         self.rotation, self.root, self.shift = final
-        self.given, self.known, self.base, self.held = everything
+        self.given, self.known, self.base, self.held, self.grip = everything
         self._place()
         return steps
 
@@ -243,7 +265,7 @@ class _Search:
         if len(frames) == self.given.shape[2]:
             return
         self.given, self.known, self.base = self.given[..., frames], self.known[:, frames], self.base[:, frames]
-        self.held = self.held[..., frames]
+        self.held, self.grip = self.held[..., frames], self.grip[:, frames]
         self.rotation, self.root, self.shift = self.rotation[..., frames], self.root[:, frames], self.shift[..., frames]
         self.origin, self.arm = self.origin[..., frames], self.arm[..., frames]
         self.lever, self.residual = self.lever[..., frames], self.residual[..., frames]
@@ -287,7 +309,7 @@ class _Search:
         cost: FloatArray = points + np.einsum("csf,csf,s->f", self.shift, self.shift, self.stiffness)
         # A turn by the angle a has the trace 1 + 2 cos a: two times one minus its cosine is a squared for a small one.
         trace = np.einsum("ijsf,ijsf->sf", self.rotation, self.held)
-        return cost + (3.0 - trace).sum(axis=0) / HOLD_RAD**2
+        return cost + ((3.0 - trace) * self.grip).sum(axis=0)
 
     def _own(self) -> tuple[FloatArray, ...]:
         """Normal equations of each segment's own points: weight, first and second moment, force, lever by force."""
@@ -330,9 +352,9 @@ class _Search:
         coupling = skew(first)
         form = np.zeros_like(second)
         for axis in range(3):
-            second[axis, axis] += damping + HOLD_RAD**-2
+            second[axis, axis] += damping + self.grip
             form[axis, axis] = weight
-            torque += cross(self.rotation[:, axis], self.held[:, axis]) / (2.0 * HOLD_RAD**2)
+            torque += 0.5 * self.grip * cross(self.rotation[:, axis], self.held[:, axis])
         done: list[_Condensed] = []
         for level in reversed(self.levels):
             inverse = inverted(second[:, :, level])

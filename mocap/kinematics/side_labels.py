@@ -22,7 +22,8 @@ LINKS = (
     ("shoulder", "elbow"),
     ("elbow", "wrist"),
     ("wrist", "hand"),
-    ("asis", "knee_lateral"),
+    ("asis", "hip_centre"),
+    ("hip_centre", "knee_lateral"),
     ("knee_lateral", "ankle_lateral"),
     ("ankle_lateral", "heel_marker"),
     ("ankle_lateral", "forefoot"),
@@ -56,7 +57,8 @@ def doubtful_sides(found: Mapping[str, FloatArray], up: FloatArray) -> list[str]
     Parameters
     ----------
     found : mapping of str to ndarray, shape (F, 3)
-        Points of a body marker set by canonical name. [m]
+        Points of a body marker set by canonical name, with `l_hip_centre` and `r_hip_centre` where these follow from
+        pelvis markers. [m]
     up : ndarray, shape (3,)
         Unit vertical.
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from mocap.capture import Capture, FloatArray
 from mocap.errors import InputError
 from mocap.kinematics.calibration import calibrated_body
+from mocap.kinematics.filtering import PAD, runs
 from mocap.kinematics.geometry import unit
 from mocap.kinematics.joint_centres import Body
 from mocap.kinematics.linkage import Linkage, Pose, place, points_at
@@ -89,12 +90,17 @@ def fit_skeleton(capture: Capture, model: BodyModel | None = None, calibration: 
     Raises
     ------
     InputError
-        The points show no whole body, or pelvis and trunk are never seen together; the message names what is missing.
+        The points show no whole body, left and right labels contradict it, or pelvis and trunk are never seen together;
+        the message names what is missing or wrong.
     """
     body = calibrated_body(capture, model, calibration)
-    if body.lacking:
-        raise InputError(f"{capture.source}: {body.lacking}")
-    return skeleton_of(body)
+    for reason in (body.lacking, *body.sides):
+        if reason:
+            raise InputError(f"{capture.source}: {reason}")
+    try:
+        return skeleton_of(body)
+    except InputError as error:
+        raise InputError(f"{capture.source}: {error}") from None
 
 
 def skeleton_of(body: Body) -> Skeleton:
@@ -120,18 +126,19 @@ def skeleton_of(body: Body) -> Skeleton:
     all frames; each frame's pose is the weighted least-squares fit to all points, with ball joints between segments,
     and joints that give a little in the spine (Lu & O'Connor 1999, J Biomech 32:129-134).
     """
-    model, pose = measured_model(body, segment_frames(body.centres, body.lateral, body.axes, body.head_forward))
+    model, pose, hold = measured_model(body, segment_frames(body.centres, body.lateral, body.axes, body.head_forward))
     seen = np.stack([body.markers[name] for name in model.linkage.points], axis=1)
     for _ in range(ROUNDS):
-        pose = solve_pose(model.linkage, seen, pose, most_steps=STEPS_A_ROUND).pose
+        pose = solve_pose(model.linkage, seen, pose, hold, most_steps=STEPS_A_ROUND).pose
         model = model.with_places(_mean_places(model.linkage, seen, pose))
         pose = place(model.linkage, pose.rotation, pose.origin[0], pose.shift)
-    solution = solve_pose(model.linkage, seen, pose)
+    solution = solve_pose(model.linkage, seen, pose, hold)
     frames = dict(zip(model.linkage.segments, solution.pose.rotation, strict=True))
     marks = model.marks()
-    spread = spread_of(model.linkage, seen, solution.pose, marks.segment_of, marks.local_m)
+    spread = spread_of(model.linkage, seen, solution.pose, hold, marks.segment_of, marks.local_m)
     scale = _misfit_scale(model.linkage, solution.residual_m)
     centres, fit_sd, filled = _centres(model, body, points_at(marks, solution.pose), spread.places_m)
+    frames |= _axes_between_joints(model, body.centres | centres)
     for segment, rotation in frames.items():
         ends = [name for name, (on, _) in model.centres.items() if on == segment] or ["pelvis", "neck"]
         rotation[~np.isfinite(np.stack([centres[name] for name in ends])).all(axis=(0, 2))] = np.nan
@@ -146,6 +153,14 @@ def skeleton_of(body: Body) -> Skeleton:
         turn_sd_rad=dict(zip(model.linkage.segments, scale * spread.turns_rad.T, strict=True)),
         filled=filled,
     )
+
+
+def _axes_between_joints(model: Model, centres: dict[str, FloatArray]) -> dict[str, FloatArray]:
+    """Axes of pelvis and thorax from the fitted joints, where fewer than three points of their own show them."""
+    owner = model.linkage.segment_of[~model.pinned].tolist()
+    bare = [name for name in ("pelvis", "thorax") if owner.count(model.linkage.segments.index(name)) < 3]
+    between = segment_frames(centres) if bare else {}
+    return {name: between[name] for name in bare}
 
 
 def _length_sd(body: Body, segment: str) -> float:
@@ -186,8 +201,8 @@ def _centres(
     spread: dict[str, FloatArray] = {}
     filled = {name: marks for name, marks in body.filled.items() if name in body.centres}
     for column, (name, (segment, _)) in enumerate(model.centres.items()):
-        direct = np.isfinite(body.centres[name]).all(axis=1)
-        held = direct | (sd[:, column] <= LOST_SD_M)
+        direct: BoolArray = np.asarray(np.isfinite(body.centres[name]).all(axis=1))
+        held = _without_scraps(direct | (sd[:, column] <= LOST_SD_M), direct)
         found[name] = np.where(held[:, None], at[:, column], np.nan)
         spread[name] = np.where(held, sd[:, column], np.nan)
         filled[name] = _own_filled(body, name, segment, held & ~direct)
@@ -196,6 +211,15 @@ def _centres(
         spread[middle] = np.hypot(spread[f"l_{joint}"], spread[f"r_{joint}"]) / 2
         filled[middle] = filled[f"l_{joint}"] | filled[f"r_{joint}"]
     return found, spread, filled
+
+
+def _without_scraps(held: BoolArray, direct: BoolArray) -> BoolArray:
+    """`held` without runs that no measured frame belongs to and that are too short to be filtered."""
+    kept = held.copy()
+    for start, stop in runs(held):
+        if stop - start <= PAD and not direct[start:stop].any():
+            kept[start:stop] = False
+    return kept
 
 
 def _own_filled(body: Body, centre: str, segment: str, bridged: BoolArray) -> BoolArray:
@@ -209,7 +233,10 @@ def _own_filled(body: Body, centre: str, segment: str, bridged: BoolArray) -> Bo
 
 
 def _misfit_scale(linkage: Linkage, residual: FloatArray) -> float:
-    """Residuals over what the points' standard deviations let expect, in the degrees of freedom that are left."""
+    """Residuals over what the points' standard deviations let expect.
+
+    In the degrees of freedom that are left; but at least one for each sample counts, as the axes hold the pose, too.
+    """
     count = int(np.isfinite(residual).sum())
     frames = int(np.isfinite(residual).any(axis=1).sum())
     slides = sum(sd > 0 for sd in linkage.slack_m)

@@ -10,7 +10,7 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.kinematics.barrel import USUAL_PITCH_DEG
 from mocap.kinematics.build import body_com
-from mocap.kinematics.filtering import BODY_CUTOFF_HZ, lowpass
+from mocap.kinematics.filtering import lowpass
 from mocap.kinematics.geometry import heading
 from mocap.kinematics.segment_frames import axes_from
 from mocap.swing import POINTS, Moment, Swing
@@ -53,9 +53,9 @@ def draws(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Swing]
         offset[place["pelvis"]] = (offset[place["front_hip"]] + offset[place["back_hip"]]) / 2
         offset[place["neck"]] = (offset[place["front_shoulder"]] + offset[place["back_shoulder"]]) / 2
         offset = np.einsum("fpij,pj->fpi", turns, offset)
-        # What passes the filter is smooth, so the drawn noise goes through the same filter.
-        noise = lowpass(rng.normal(0.0, 1.0, swing.points.shape), swing.rate_hz, BODY_CUTOFF_HZ)
-        points = swing.points + offset + noise * (swing.noise_m / noise.std())
+        # What passes the filter is smooth, so the drawn noise goes through each point's own.
+        noise = lowpass(rng.normal(0.0, 1.0, swing.points.shape), swing.rate_hz, swing.cutoff_hz)
+        points = swing.points + offset + noise * (swing.noise_m / noise.std(axis=(0, 2)))[:, None]
         angle = rng.normal(0.0, swing.heading_sd_rad)
         c, s = np.cos(angle), np.sin(angle)
         points = points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])

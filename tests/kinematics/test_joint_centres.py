@@ -110,10 +110,10 @@ def test_frames_without_anybody_do_not_count(capture: Capture) -> None:
 
 def test_exchanged_sides_are_noted_with_what_follows(capture: Capture) -> None:
     other = tuple({"L": "R", "R": "L"}[label[0]] + label[1:] if label[1] == "_" else label for label in capture.labels)
-    notes = body_from_cleaned(replace(capture, labels=other)).notes
+    notes = body_from_cleaned(replace(capture, labels=other)).sides
     assert len(notes) == 1
     assert "left and right look exchanged on the whole body" in notes[0]
-    assert notes[0].endswith("every measure of that part is then taken on the wrong side; correct the labels")
+    assert "would be taken on the wrong side; correct the labels" in notes[0]
 
 
 @pytest.mark.parametrize(

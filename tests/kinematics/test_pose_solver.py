@@ -11,11 +11,12 @@ from scipy.spatial.transform import Rotation
 
 from mocap.capture import FloatArray
 from mocap.kinematics.linkage import Linkage, Pose, place, points_at
-from mocap.kinematics.pose_solver import HOLD_RAD, solve_pose, spread_of
+from mocap.kinematics.pose_solver import Hold, solve_pose, spread_of
 
 PARENT = (-1, 0, 1, 1, 3, 0, 5, 2)
 SLACK = (0.0, 0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 FRAMES = 25
+HOLD_RAD = 1.0
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +46,11 @@ def moving(linkage: Linkage, seed: int = 0) -> Pose:
     turns = np.sin(3.0 * time + phase) * size
     rotation = Rotation.from_rotvec(turns.reshape(-1, 3)).as_matrix().reshape(len(PARENT), FRAMES, 3, 3)
     return place(linkage, rotation, np.cumsum(rng.normal(0.0, 0.02, (FRAMES, 3)), axis=0), np.zeros((8, FRAMES, 3)))
+
+
+def held(pose: Pose) -> Hold:
+    """Loosely, so that it hardly counts beside the points."""
+    return Hold(pose.rotation, np.full(pose.rotation.shape[:2], HOLD_RAD))
 
 
 def astray(linkage: Linkage, pose: Pose, size_rad: float = 0.15) -> Pose:
@@ -81,10 +87,10 @@ def one_frame(linkage: Linkage, start: Pose, points: FloatArray, frame: int) -> 
 def test_exact_points_give_the_pose_back(linkage: Linkage) -> None:
     true = moving(linkage)
     points = points_at(linkage, true)
-    solution = solve_pose(linkage, points, astray(linkage, true, 0.05))
+    solution = solve_pose(linkage, points, (start := astray(linkage, true, 0.05)), held(start))
     # The hold on the start takes back about (point sd / lever / HOLD_RAD)^2, a hundredth, of a turn of 3 degrees.
     np.testing.assert_allclose(points_at(linkage, solution.pose), points, atol=5e-4)
-    again = solve_pose(linkage, points, true)
+    again = solve_pose(linkage, points, true, held(true))
     np.testing.assert_allclose(points_at(linkage, again.pose), points, atol=1e-12)
     assert np.nanmax(again.residual_m) < 1e-12
 
@@ -95,7 +101,7 @@ def test_the_fit_is_the_optimum_that_a_general_optimiser_finds(linkage: Linkage)
     points = points_at(linkage, true) + rng.normal(0.0, 0.004, (FRAMES, len(linkage.points), 3))
     points[4, [2, 5, 11]] = np.nan
     start = astray(linkage, true)
-    fitted = points_at(linkage, solve_pose(linkage, points, start).pose)
+    fitted = points_at(linkage, solve_pose(linkage, points, start, held(start)).pose)
     for frame in (4, 17):
         np.testing.assert_allclose(fitted[frame], one_frame(linkage, start, points, frame)[0], atol=1e-4)
 
@@ -104,11 +110,10 @@ def test_frames_do_not_depend_on_each_other(linkage: Linkage) -> None:
     true = moving(linkage)
     points = points_at(linkage, true) + np.random.default_rng(2).normal(0.0, 0.004, (FRAMES, len(linkage.points), 3))
     start = astray(linkage, true)
-    together = solve_pose(linkage, points, start).pose
+    together = solve_pose(linkage, points, start, held(start)).pose
     part = slice(7, 8)
-    alone = solve_pose(
-        linkage, points[part], Pose(start.rotation[:, part], start.origin[:, part], start.shift[:, part])
-    ).pose
+    one = Pose(start.rotation[:, part], start.origin[:, part], start.shift[:, part])
+    alone = solve_pose(linkage, points[part], one, held(one)).pose
     np.testing.assert_allclose(alone.origin, together.origin[:, part], atol=1e-9)
 
 
@@ -117,7 +122,7 @@ def test_spread_is_the_inverse_of_the_normal_equations(linkage: Linkage) -> None
     points = points_at(linkage, true)
     points[3, [1, 9]] = np.nan
     segments, places = np.arange(len(PARENT)), np.full((len(PARENT), 3), 0.1)
-    ours = spread_of(linkage, points, true, segments, places)
+    ours = spread_of(linkage, points, true, held(true), segments, places)
     jacobian = one_frame(linkage, true, points, 3)[1]
     covariance = np.linalg.inv(jacobian.T @ jacobian)
     marked = replace(linkage, points=tuple("abcdefgh"), segment_of=segments, local_m=places, sd_m=np.ones(8))
@@ -147,10 +152,10 @@ def test_spread_is_the_scatter_of_fits_to_noisy_points(linkage: Linkage) -> None
     off = []
     for _ in range(40):
         noise = rng.normal(0.0, 1.0, (FRAMES, len(linkage.points), 3)) * linkage.sd_m[:, None]
-        fit = solve_pose(linkage, points_at(linkage, true) + noise, true).pose
+        fit = solve_pose(linkage, points_at(linkage, true) + noise, true, held(true)).pose
         off.append(points_at(marked, fit) - exact)
     scatter = np.sqrt(np.mean(np.square(off), axis=(0, 1, 3)))
-    spread = spread_of(linkage, points_at(linkage, true), true, segments, places)
+    spread = spread_of(linkage, points_at(linkage, true), true, held(true), segments, places)
     stated = np.sqrt(np.mean(spread.places_m**2, axis=0))
     # 40 draws of 25 frames show the scatter to about 2 %; the slack's spring and the hold are no noise here.
     np.testing.assert_allclose(scatter, stated, rtol=0.12)
@@ -161,13 +166,13 @@ def test_one_stray_point_does_not_bend_the_body(linkage: Linkage) -> None:
     points = points_at(linkage, true)
     stray = points.copy()
     stray[:, 8] += 0.30
-    fitted = points_at(linkage, solve_pose(linkage, stray, true).pose)
+    fitted = points_at(linkage, solve_pose(linkage, stray, true, held(true)).pose)
     others = np.arange(len(linkage.points)) != 8
     far = np.linalg.norm(fitted - points, axis=2)[:, others]
     plain = replace(linkage, sd_m=np.full(len(linkage.points), 0.01))
     assert np.median(far) < 0.004
     assert far.max() < 0.06
-    residual = solve_pose(plain, stray, true).residual_m
+    residual = solve_pose(plain, stray, true, held(true)).residual_m
     assert np.argmax(residual.mean(axis=0)) == 8
 
 
@@ -175,10 +180,10 @@ def test_frames_without_points_keep_their_start(linkage: Linkage) -> None:
     true = moving(linkage)
     points = points_at(linkage, true)
     points[6] = np.nan
-    solution = solve_pose(linkage, points, true)
+    solution = solve_pose(linkage, points, true, held(true))
     np.testing.assert_allclose(solution.pose.origin[:, 6], true.origin[:, 6], atol=1e-15)
     assert np.isnan(solution.residual_m[6]).all()
-    spread = spread_of(linkage, points, true, np.array([0]), np.zeros((1, 3)))
+    spread = spread_of(linkage, points, true, held(true), np.array([0]), np.zeros((1, 3)))
     assert spread.places_m[6, 0] > 1.0
     assert spread.places_m[5, 0] < 0.02
     assert spread.turns_rad[6, 0] == pytest.approx(HOLD_RAD, rel=0.01)
