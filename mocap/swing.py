@@ -189,10 +189,7 @@ class Setup:
         if self.pitcher is not None and np.linalg.norm(self.pitcher) < 1e-9:
             raise OptionError("the direction to the pitcher is zero; give e.g. 1,0,0")
         if self.pitch_angle_deg is not None and not -60.0 <= self.pitch_angle_deg <= 30.0:
-            raise OptionError(
-                f"a pitch that comes in at {self.pitch_angle_deg:g} deg is outside -60 to 30; downward is negative, give"
-                " e.g. -8"
-            )
+            raise OptionError(f"pitch angle {self.pitch_angle_deg:g} deg is outside -60 to 30 (downward is negative)")
 
 
 @dataclass(frozen=True)
