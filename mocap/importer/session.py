@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level", "cal
 MODEL_KEYS = {"hip", "inertia", "bat_kg", "cutoff_hz", "marker_set"}
 SETUP_KEYS = {"pitcher", "plate", "catcher_behind_m", "sweet_spot_m", "pitch_angle_deg"}
 KINDS = ("live", "toss", "tee", "held")
-SWING_KEYS = {"file", "hitter", "kind", "pitch_location", "notes", "moments"}
+SWING_KEYS = {"file", "hitter", "kind", "date", "plate", "pitch_location", "notes", "moments"}
 
 
 @dataclass(frozen=True)
@@ -129,11 +130,14 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
             raise InputError(f"{source}: swings row {number}: kind {kind!r} is not known; give {', '.join(KINDS)}")
         if name and name not in hitters:
             raise InputError(f"{source}: swings row {number}: hitter {name!r} is not among the hitters")
+        if not isinstance(values.get("date", date.min), date):
+            raise InputError(f"{source}: swings row {number}: date must be a day such as 2026-03-14, without quotes")
+        own = {"plate": _vector(values["plate"], "plate", source)} if "plate" in values else {}
         recordings.append(
             Recording(
                 source.parent / str(values["file"]),
                 hitters.get(name, Hitter()),
-                Setup(**setup, moments=dict(values.get("moments", {})), held=kind == "held"),
+                Setup(**(setup | own), moments=dict(values.get("moments", {})), held=kind == "held"),
                 kind,
                 source.parent / str(calibrations[name]) if calibrations.get(name) else None,
             )

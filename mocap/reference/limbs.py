@@ -10,6 +10,11 @@ from mocap.kinematics.geometry import across, unit
 from mocap.reference import proportions
 
 
+def rad(degrees: float) -> float:
+    """Radians."""
+    return float(np.deg2rad(degrees))
+
+
 def middle_joint(first: FloatArray, last: FloatArray, upper: float, lower: float, pole: FloatArray) -> FloatArray:
     """Knee or elbow between two given ends.
 

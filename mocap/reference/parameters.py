@@ -19,7 +19,9 @@ class Timing:
 
     `still` is when the body begins to load, `load` when the weight is farthest back, `coil` when pelvis, trunk and
     hands are wound up farthest, `toe_down` and `heel_down` when ball and heel of the front foot have come
-    to rest on the floor; `after_contact` counts from contact.
+    to rest on the floor; `after_contact` counts from contact. The hands pass the body line about
+    `hands_level_before_contact`, the arms are long about `extension_after_contact` and have come round over the front
+    shoulder `hands_round_after_extension`. [s]
     """
 
     start: float = -0.90
@@ -33,6 +35,9 @@ class Timing:
     contact: float = 0.165
     finish: float = 0.42
     after_contact: float = 0.60
+    hands_level_before_contact: float = 0.045
+    extension_after_contact: float = 0.064
+    hands_round_after_extension: float = 0.106
 
 
 @dataclass(frozen=True)
@@ -62,12 +67,15 @@ class Stance:
 class Stride:
     """From lift to plant.
 
-    `length` is from ankle to ankle at plant; `direction_deg` is positive when the stride opens, away from the plate.
+    `length` is from ankle to ankle at plant; `direction_deg` is positive when the stride opens, away from the plate;
+    `foot_height` is how high the front foot comes, a few hundredths for a stride that hardly lifts, two tenths for a
+    leg kick. `tap_back` is how far behind its stance the toes tap the floor before they stride; 0 is no tap.
     """
 
     length: float = 0.42
     direction_deg: float = 0.0
     foot_height: float = 0.10
+    tap_back: float = 0.0
     back_share_at_load: float = 0.72
     back_knee_flexion_deg: float = 48.0
     pelvis_open_deg: float = -20.0
@@ -99,7 +107,11 @@ class Landing:
 
 @dataclass(frozen=True)
 class TurnOfBody:
-    """From plant to contact; peak times count back from contact."""
+    """From plant to contact; peak times count back from contact.
+
+    `hands_at_level` is where mid-hands pass the body line: near the back shoulder on a short path, farther out of the
+    chest on a long one.
+    """
 
     pelvis_open_at_contact_deg: float = 78.0
     pelvis_speed_deg_s: float = 730.0
@@ -113,6 +125,7 @@ class TurnOfBody:
     lean_back_deg: float = 9.0
     back_foot_open_deg: float = 72.0
     back_heel_pitch_deg: float = 58.0
+    hands_at_level: TrunkPlace = (-0.178, 0.155, -0.090)
 
 
 @dataclass(frozen=True)
@@ -121,10 +134,13 @@ class Barrel:
 
     The plate's middle line lies `plate_line_m` from the feet's line. `bat_heading_deg` is 0 for a bat square to the
     pitch and positive when it has turned past that. `impact_loss` is the share of its turning speed that the bat loses
-    to the ball within about 2 ms of contact; 0 is a swing without a ball.
+    to the ball within about 2 ms of contact; 0 is a swing without a ball. `bat_mass_kg` moves nothing: it is there for
+    whoever computes forces. Until contact the bat keeps `head_clearance` between its axis and the middle of the head
+    by leaning toward the catcher; 0 lets it be.
     """
 
     bat_length_m: float = 0.84
+    bat_mass_kg: float = 0.88
     sweet_spot_m: float = 0.15
     barrel_speed: float = 30.0
     barrel_peak_before_contact: float = 0.0
@@ -136,6 +152,7 @@ class Barrel:
     plate_line_m: float = 0.86
     bat_heading_deg: float = 4.0
     bat_tilt_deg: float = -27.0
+    head_clearance: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -7,20 +7,24 @@ a path in the trunk, the bat turns in a swing plane; legs and arms close the gap
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.errors import OptionError
 from mocap.kinematics.geometry import flexion
 from mocap.reference import proportions
+from mocap.reference.achieved import achieved
 from mocap.reference.parameters import SwingParameters
 from mocap.reference.postures import Postures
 from mocap.reference.targets import fit_postures
 from mocap.swing import POINTS
+
+BoolArray = npt.NDArray[np.bool_]
 
 #: Sole and flesh give way by this much from the first touch to the foot at rest. [m] This project's own estimate.
 SOLE_M = 0.005
@@ -42,6 +46,7 @@ class PosedSwing:
     moments : mapping of str to float
         Exact time of each key moment from the first sample. [s]
     parameters : SwingParameters
+        As achieved: those asked, but for what the limbs' reach did not allow.
     """
 
     points: FloatArray
@@ -81,7 +86,7 @@ def pose_swing(parameters: SwingParameters, rate_hz: float) -> PosedSwing:
     points = parameters.height_m * np.stack([by_name[name] for name in POINTS], axis=1)
     _check_reach(by_name, time)
     moments = {name: when - start for name, when in exact_moments(postures).items()}
-    return PosedSwing(points, POINTS, rate_hz, MappingProxyType(moments), parameters)
+    return PosedSwing(points, POINTS, rate_hz, MappingProxyType(moments), achieved(postures))
 
 
 def exact_moments(postures: Postures) -> dict[str, float]:
@@ -105,37 +110,56 @@ def exact_moments(postures: Postures) -> dict[str, float]:
 
 
 def _settles(postures: Postures, point: str, start_s: float, rest_s: float) -> float:
-    """When a point of the front foot comes within `SOLE_M` of the height at which it rests. [s from plant]"""
+    """When a point of the front foot last comes within `SOLE_M` of the height at which it rests. [s from plant]"""
+
+    def above(when: FloatArray) -> FloatArray:
+        height = postures.script.feet(np.append(when, rest_s))[0][f"front_{point}"][:, 2]
+        over: FloatArray = postures.parameters.height_m * (height[:-1] - height[-1]) - SOLE_M
+        return over
+
+    return _last_crossing(above, start_s, rest_s, f"the front {point} is not lifted off the floor")
+
+
+def _last_crossing(function: Callable[[FloatArray], FloatArray], start_s: float, end_s: float, never: str) -> float:
+    """When a function of time last changes its sign; raises with `never` if it does not."""
     from scipy.optimize import brentq
 
-    def over(when: float) -> float:
-        height = postures.feet(np.array([when, rest_s]))[0][f"front_{point}"][:, 2]
-        return float(postures.parameters.height_m * (height[0] - height[1]) - SOLE_M)
-
-    return float(brentq(over, start_s, rest_s, xtol=1e-7))
+    time = np.linspace(start_s, end_s, 101)
+    changes = np.flatnonzero(np.diff(np.sign(function(time))))
+    if not changes.size:
+        raise OptionError(f"posed swing: {never}")
+    around = time[changes[-1] : changes[-1] + 2]
+    return float(brentq(lambda when: float(function(np.array([when]))[0]), *around, xtol=1e-7))
 
 
 def _turn_end(postures: Postures) -> float:
     """When pelvis and trunk have both all but stopped turning. [s from plant]"""
     t = postures.parameters.timing
-    time = np.arange(0.0, t.contact + t.after_contact, 1e-5)
-    turning = np.zeros(len(time), dtype=bool)
-    for part in ("pelvis", "trunk"):
-        speed = np.gradient(postures.heading(part, time), time)
-        turning |= speed >= TURN_ENDED * speed.max()
-    return float(time[np.flatnonzero(turning | (time < t.contact))[-1]])
+    coarse = np.arange(0.0, t.contact + t.after_contact, 1e-4)
+    speeds = {part: np.gradient(postures.script.heading(part, coarse), coarse) for part in ("pelvis", "trunk")}
+    greatest = {part: speed.max() for part, speed in speeds.items()}
+
+    def turning(speeds: Mapping[str, FloatArray], time: FloatArray) -> BoolArray:
+        fast = [speed >= TURN_ENDED * greatest[part] for part, speed in speeds.items()]
+        return np.logical_or.reduce([*fast, time < t.contact])
+
+    about = coarse[np.flatnonzero(turning(speeds, coarse))[-1]]
+    fine = 1e-5 * np.arange(max(round(1e5 * about) - 20, 0), round(1e5 * about) + 20)
+    speeds = {part: np.gradient(postures.script.heading(part, fine), fine) for part in ("pelvis", "trunk")}
+    return float(fine[np.flatnonzero(turning(speeds, fine))[-1]])
 
 
 def _level(postures: Postures) -> float:
     """When mid-hands pass the x of mid-trunk on the way forward. [s from plant]"""
-    from scipy.optimize import brentq
 
-    def ahead(when: float) -> float:
-        points = postures.points(np.array([when]))
+    def ahead(when: FloatArray) -> FloatArray:
+        points = postures.points(when)
         hands = 0.5 * (points["front_hand"] + points["back_hand"])
-        return float(hands[0, 0] - 0.5 * (points["pelvis"] + points["neck"])[0, 0])
+        gap: FloatArray = hands[:, 0] - 0.5 * (points["pelvis"] + points["neck"])[:, 0]
+        return gap
 
-    return float(brentq(ahead, 0.0, postures.parameters.timing.contact, xtol=1e-7))
+    contact = postures.parameters.timing.contact
+    return _last_crossing(ahead, 0.0, contact, "the hands do not pass the body line between plant and contact")
 
 
 def _elbow_flexion(postures: Postures, time: FloatArray) -> FloatArray:

@@ -56,6 +56,11 @@ class Track:
         beside = np.minimum(np.concatenate([gaps[:1], gaps]), np.concatenate([gaps, gaps[-1:]]))
         return ROUNDING * beside
 
+    @classmethod
+    def weights(cls, times_s: FloatArray, time_s: FloatArray) -> FloatArray:
+        """What each key value counts at each time, shape (T, K): a track's value is their product with the values."""
+        return cls(times_s, np.eye(len(times_s)))(time_s)
+
     def _basis(self, time_s: FloatArray) -> FloatArray:
         """Weight of each auxiliary value at each time, shape (T, K); every row adds up to one."""
         from scipy.special import ndtr
@@ -107,15 +112,31 @@ def ramp(time_s: FloatArray, start_s: float, end_s: float, ease_in_s: float, eas
     ndarray, shape (T,)
         [-]
     """
-
-    def travelled(since: FloatArray, ease: float) -> FloatArray:
-        # Integral of the septic smooth step.
-        s = np.clip(since / ease, 0.0, 1.0)
-        eased: FloatArray = ease * s**5 * (7.0 - 14.0 * s + 10.0 * s**2 - 2.5 * s**3)
-        return eased + np.maximum(since - ease, 0.0)
-
     even = end_s - start_s - 0.5 * (ease_in_s + ease_out_s)
-    return (travelled(time_s - start_s, ease_in_s) - travelled(time_s - end_s + ease_out_s, ease_out_s)) / even
+    return (over(time_s - start_s, ease_in_s) - over(time_s - end_s + ease_out_s, ease_out_s)) / even
+
+
+def over(excess: FloatArray, ease: float) -> FloatArray:
+    """By how much a limit is exceeded, softly: exactly 0 below it, `excess` less half of `ease` beyond `ease`.
+
+    What is drawn back by this never passes the limit by more than half of `ease`. Four continuous derivatives.
+
+    Parameters
+    ----------
+    excess : ndarray
+        Value less the limit.
+    ease : float
+        Positive, in the unit of `excess`.
+
+    Returns
+    -------
+    ndarray
+        Like `excess`.
+    """
+    # Integral of the septic smooth step.
+    s = np.clip(excess / ease, 0.0, 1.0)
+    eased: FloatArray = ease * s**5 * (7.0 - 14.0 * s + 10.0 * s**2 - 2.5 * s**3)
+    return eased + np.maximum(excess - ease, 0.0)
 
 
 @dataclass(frozen=True)
@@ -143,7 +164,9 @@ class Turn:
         return self.amount * ndtr((np.asarray(time_s, dtype=np.float64) - self.peak_s) / self.width_s)
 
     @classmethod
-    def between(cls, start_s: float, end_s: float, change: float, peak_s: float, peak_speed: float) -> Turn:
+    def between(
+        cls, start_s: float, end_s: float, change: float, peak_s: float, peak_speed: float, *, nearest: bool = False
+    ) -> Turn:
         """The bell that turns by `change` from `start_s` to `end_s` with the given greatest speed.
 
         Parameters
@@ -156,23 +179,30 @@ class Turn:
             [s]
         peak_speed : float
             [rad/s]
+        nearest : bool
+            Take the nearest speed at which a bell turns so far in that time, where none of `peak_speed` does.
 
         Raises
         ------
         OptionError
-            No bell of that speed turns so far in that time.
+            No bell of that speed turns so far in that time, and `nearest` is not wanted.
         """
         from scipy.optimize import brentq
         from scipy.special import ndtr
 
-        def short(width: float) -> float:
-            share = ndtr((end_s - peak_s) / width) - ndtr((start_s - peak_s) / width)
-            return float(peak_speed * width * np.sqrt(2.0 * np.pi) * share - change)
+        def share(width: float) -> float:
+            return float(ndtr((end_s - peak_s) / width) - ndtr((start_s - peak_s) / width))
 
-        widest = 2.0 * (end_s - start_s)
+        def short(width: float) -> float:
+            return peak_speed * width * float(np.sqrt(2.0 * np.pi)) * share(width) - change
+
+        narrowest, widest = 1e-4, 2.0 * (end_s - start_s)
+        if nearest and (short(widest) < 0 or short(narrowest) > 0):
+            width = widest if short(widest) < 0 else narrowest
+            return cls(change / share(width), peak_s, width)
         if short(widest) < 0:
             raise OptionError(f"a turn of {change:.2f} rad at up to {peak_speed:.1f} rad/s takes longer than given")
-        width = float(brentq(short, 1e-4, widest))
+        width = float(brentq(short, narrowest, widest))
         return cls(peak_speed * width * float(np.sqrt(2.0 * np.pi)), peak_s, width)
 
 

@@ -32,6 +32,12 @@ plant = 12
 [[swings]]
 file = "two.c3d"
 kind = "tee"
+date = 2026-03-14
+plate = [1.5, 2.0, 0.0]
+[[swings]]
+file = "three.c3d"
+hitter = "a"
+kind = "held"
 """
 
 
@@ -44,7 +50,10 @@ def write(folder: Path, text: str) -> Path:
 def test_a_session_is_read(tmp_path: Path) -> None:
     session = read_session(write(tmp_path, GOOD).parent)
     assert (session.name, session.units) == ("Tuesday", "imperial")
-    first, second = session.recordings
+    first, second, third = session.recordings
+    assert (first.setup.plate, second.setup.plate) == ((1.0, 2.0, 0.0), (1.5, 2.0, 0.0))
+    assert [recording.setup.held for recording in session.recordings] == [False, False, True]
+    assert third.hitter == first.hitter
     assert first.file == tmp_path / "one.c3d"
     assert (first.hitter.height_m, first.hitter.bats) == (1.5, "left")
     assert first.setup.pitcher == (0.0, 1.0, 0.0)
@@ -72,6 +81,8 @@ def test_finding_the_session_of_a_file(tmp_path: Path) -> None:
         ('hitter = "a"', 'hitter = "b"', "hitter 'b' is not among the hitters"),
         ('file = "one.c3d"', "", "swings row 1 has no 'file'"),
         ("plant = 12", "strike = 12", "'strike' is not known"),
+        ('kind = "tee"', 'kind = "bunt"', "swings row 2: kind 'bunt' is not known; give live, toss, tee, held"),
+        ("date = 2026-03-14", 'date = "14 March"', "swings row 2: date must be a day"),
         ("[session]", "[session", "not a TOML file"),
         ('hip = "hara"', 'hip = "knee"', "hip model 'knee' is not known; give auto, harrington, davis, hara"),
         ("bat_kg = 0.9", "bat = 0.9", "model: 'bat' is not known"),

@@ -8,7 +8,7 @@ import pytest
 
 from mocap.errors import OptionError
 from mocap.kinematics.inertia import centre_of_mass
-from mocap.reference.parameters import Barrel, Landing, SwingParameters, Timing, TurnOfBody
+from mocap.reference.parameters import Barrel, Landing, Stride, SwingParameters, Timing, TurnOfBody
 from mocap.reference.posed import PosedSwing, pose_swing
 from mocap.swing import MOMENTS, POINTS
 
@@ -278,11 +278,78 @@ def test_the_ball_slows_the_barrel_at_once_and_the_body_not_at_all() -> None:
 @pytest.mark.parametrize(
     "impossible",
     [
-        SwingParameters(landing=Landing(front_knee_flexion_deg=0.0, back_share=0.9)),
         SwingParameters(turn=TurnOfBody(pelvis_speed_deg_s=200.0)),
         SwingParameters(timing=Timing(contact=0.04)),
+        SwingParameters(barrel=Barrel(barrel_speed=9.0)),
     ],
 )
 def test_positions_that_no_body_reaches_are_refused(impossible: SwingParameters) -> None:
     with pytest.raises(OptionError):
         pose_swing(impossible, 120.0)
+
+
+def test_a_leg_that_is_too_short_bends_no_further_than_it_must() -> None:
+    asked = SwingParameters(landing=Landing(front_knee_flexion_deg=0.0, back_share=0.40), stride=Stride(length=0.50))
+    swing = pose_swing(asked, 500.0)
+    for side in ("front", "back"):
+        knee = flexion_deg(swing, f"{side}_hip", f"{side}_knee", f"{side}_ankle")
+        assert 5 < knee.min() < 20
+        assert np.abs(np.diff(knee)).max() * 500 < 1200
+    plant = at(swing, "plant")
+    knee = flexion_deg(swing, "front_hip", "front_knee", "front_ankle")
+    # What became of the knee is told; what could be had stays as asked.
+    assert swing.parameters.landing.front_knee_flexion_deg == pytest.approx(knee[plant], abs=0.01)
+    assert swing.parameters.landing.back_share == 0.40
+    com = centre_of_mass(by_name(swing), sides=("front", "back"))[plant, 0]
+    front, back = (0.5 * (swing[f"{s}_heel"] + swing[f"{s}_ball"])[plant, 0] for s in ("front", "back"))
+    assert (front - com) / (front - back) == pytest.approx(0.40, abs=1e-6)
+
+
+def test_a_contact_out_of_reach_comes_closer() -> None:
+    asked = SwingParameters(barrel=Barrel(contact_depth=0.25, front_elbow_flexion_deg=60.0))
+    swing = pose_swing(asked, 1000.0)
+    contact = at(swing, "contact")
+    depth = (sweet_spot(swing)[contact, 0] - swing["front_ankle"][contact, 0]) / 1.80
+    assert 0.06 < depth < 0.20
+    assert swing.parameters.barrel.contact_depth == pytest.approx(depth, abs=1e-5)
+    assert swing.parameters.barrel.front_elbow_flexion_deg < 60
+    velocity = np.gradient(sweet_spot(swing), 1e-3, axis=0)[contact]
+    assert np.linalg.norm(velocity) == pytest.approx(30.0, rel=2e-3)
+
+
+def test_parameters_that_can_be_had_are_kept(dense: PosedSwing) -> None:
+    assert dense.parameters == SwingParameters()
+
+
+def test_a_toe_tap_touches_the_floor_behind_the_stance() -> None:
+    timing = Timing(start=-1.2, still=-1.1, stance=-0.85, lift=-0.75, load=-0.65)
+    swing = pose_swing(SwingParameters(timing=timing, stride=Stride(tap_back=0.08, foot_height=0.07)), 1000.0)
+    lift, plant = at(swing, "lift"), at(swing, "plant")
+    ball = swing["front_ball"][lift:plant]
+    resting = swing["front_ball"][0]
+    down = np.abs(ball[:, 2] - resting[2]) < 1e-6
+    # Off the floor, on it, and off again.
+    assert np.count_nonzero(np.diff(down.astype(int))) >= 3
+    tapped = np.flatnonzero(down & (np.arange(len(ball)) > 50) & (np.arange(len(ball)) < len(ball) - 50))
+    assert len(tapped) > 60
+    assert np.ptp(ball[tapped], axis=0).max() < 3e-6
+    assert resting[0] - ball[tapped[0], 0] == pytest.approx(0.08 * 1.80, abs=1e-6)
+
+
+def test_the_bat_keeps_clear_of_the_head_where_asked() -> None:
+    wrapped = SwingParameters(landing=Landing(bat_off_aim_deg=-20.0, bat_flatter_deg=8.0))
+    through, clear = (
+        pose_swing(replace(wrapped, barrel=Barrel(head_clearance=clearance)), 250.0) for clearance in (0.0, 0.085)
+    )
+    assert bat_to_head(through).min() < 0.05
+    assert bat_to_head(clear).min() > 0.075
+    contact = at(clear, "contact")
+    assert clear.points[contact] == pytest.approx(through.points[contact], abs=1e-4)
+
+
+def bat_to_head(swing: PosedSwing) -> FloatArray:
+    """Least distance of the head's middle from points along the bat, over height."""
+    along = np.linspace(0.0, 1.0, 201)[:, None, None]
+    places = (1 - along) * swing["bat_knob"] + along * swing["bat_barrel"]
+    least: FloatArray = np.linalg.norm(places - swing["head"], axis=2).min(axis=0) / swing.parameters.height_m
+    return least

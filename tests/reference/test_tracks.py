@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from mocap.errors import OptionError
-from mocap.reference.tracks import Track, Turn, impact_lag, ramp, step
+from mocap.reference.tracks import Track, Turn, impact_lag, over, ramp, step
 
 KEYS = Track(np.array([-0.5, -0.2, 0.0, 0.3]), np.array([[0.0, 1.0], [0.4, 1.0], [-1.0, 1.0], [2.0, 1.0]]))
 
@@ -68,3 +68,25 @@ def test_an_impact_loses_its_speed_within_three_milliseconds() -> None:
     lost = np.gradient(impact_lag(time, 0.0), time)
     assert np.interp(0.0, time, lost) < 0.03
     assert np.interp(0.003, time, lost) > 0.9
+
+
+def test_a_turn_too_far_for_its_time_is_quickened_where_allowed() -> None:
+    turn = Turn.between(0.0, 0.1, 3.0, 0.05, 12.0, nearest=True)
+    time = np.linspace(0.0, 0.1, 10_001)
+    assert np.ptp(turn(time)) == pytest.approx(3.0, abs=1e-9)
+    assert np.gradient(turn(time), time).max() > 29.0
+
+
+def test_weights_are_what_a_track_multiplies_its_values_by() -> None:
+    time = np.linspace(-0.7, 0.5, 41)
+    assert Track.weights(KEYS.times_s, time) @ KEYS.values == pytest.approx(KEYS(time), abs=1e-12)
+
+
+def test_a_limit_is_passed_by_half_its_ease_at_most() -> None:
+    excess = np.linspace(-1.0, 3.0, 40_001)
+    kept = excess - over(excess, 0.4)
+    assert kept[excess <= 0] == pytest.approx(excess[excess <= 0], abs=0)
+    assert kept[excess >= 0.4] == pytest.approx(0.2, abs=1e-12)
+    slope = np.gradient(kept, excess)
+    assert (slope > -1e-9).all()
+    assert np.abs(np.diff(slope)).max() < 1e-3  # no corner

@@ -1,0 +1,138 @@
+"""Faults of hitters, each a change of the swing's parameters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+from mocap.reference.parameters import SwingParameters
+
+#: The same hitter with a fault, a little (0) to a lot (1).
+Flaw = Callable[[SwingParameters, float], SwingParameters]
+
+
+def lands_forward(p: SwingParameters, much: float) -> SwingParameters:
+    """Lands on the front foot."""
+    return replace(
+        p,
+        landing=replace(p.landing, back_share=0.47 - 0.09 * much, lean_back_deg=p.landing.lean_back_deg - 5.0),
+        turn=replace(p.turn, back_share_at_contact=0.37 - 0.05 * much, lean_back_deg=p.turn.lean_back_deg - 8.0),
+    )
+
+
+def opens_early(p: SwingParameters, much: float) -> SwingParameters:
+    """Hips and shoulders face the pitcher too soon."""
+    return replace(
+        p,
+        landing=replace(
+            p.landing,
+            foot_open_deg=p.landing.foot_open_deg + 20.0,
+            pelvis_open_deg=20.0 + 10.0 * much,
+            trunk_open_deg=2.0 + 16.0 * much,
+        ),
+    )
+
+
+def drifts(p: SwingParameters, much: float) -> SwingParameters:
+    """Travels on toward the pitcher after landing."""
+    share = p.turn.back_share_at_contact - 0.06 - 0.05 * much
+    return replace(p, turn=replace(p.turn, back_share_at_contact=share, lean_back_deg=p.turn.lean_back_deg - 9.0))
+
+
+def back_foot_stays(p: SwingParameters, much: float) -> SwingParameters:
+    """The back foot never turns, and the hips turn less."""
+    still = p.stance.back_foot_open_deg + 12.0 * (1.0 - much)
+    return replace(
+        p,
+        turn=replace(
+            p.turn,
+            pelvis_open_at_contact_deg=60.0 - 6.0 * much,
+            trunk_open_at_contact_deg=70.0,
+            back_foot_open_deg=still,
+            back_heel_pitch_deg=14.0 - 8.0 * much,
+        ),
+        finish=replace(
+            p.finish,
+            pelvis_open_deg=70.0 - 6.0 * much,
+            trunk_open_deg=106.0,
+            back_foot_open_deg=still + 4.0,
+            back_heel_pitch_deg=24.0 - 12.0 * much,
+        ),
+    )
+
+
+def front_leg_gives(p: SwingParameters, much: float) -> SwingParameters:
+    """The front knee stays bent or bends more instead of straightening."""
+    knee = p.landing.front_knee_flexion_deg
+    return replace(
+        p,
+        turn=replace(p.turn, front_knee_flexion_at_contact_deg=knee - 4.0 + 12.0 * much),
+        finish=replace(p.finish, front_knee_flexion_deg=knee - 6.0 + 8.0 * much),
+    )
+
+
+def long_path(p: SwingParameters, much: float) -> SwingParameters:
+    """The hands go out before they go forward."""
+    x, y, z = p.turn.hands_at_level
+    return replace(
+        p,
+        turn=replace(p.turn, hands_at_level=(x + 0.02, y + 0.03 + 0.04 * much, z)),
+        timing=replace(p.timing, hands_level_before_contact=p.timing.hands_level_before_contact + 0.008),
+    )
+
+
+def flat_bat(p: SwingParameters, much: float) -> SwingParameters:
+    """The bat lies flat and wrapped at landing."""
+    return replace(
+        p,
+        landing=replace(
+            p.landing,
+            bat_flatter_deg=p.landing.bat_flatter_deg + 14.0 + 12.0 * much,
+            bat_off_aim_deg=p.landing.bat_off_aim_deg - 10.0 - 12.0 * much,
+        ),
+    )
+
+
+def trunk_first(p: SwingParameters, much: float) -> SwingParameters:
+    """The shoulders lead the hips."""
+    t = p.turn
+    return replace(
+        p,
+        turn=replace(
+            t,
+            pelvis_peak_before_contact=t.trunk_peak_before_contact,
+            trunk_peak_before_contact=t.pelvis_peak_before_contact + 0.006 * much,
+        ),
+    )
+
+
+def overstrides(p: SwingParameters, much: float) -> SwingParameters:
+    """Strides farther than he can turn over."""
+    return replace(p, stride=replace(p.stride, length=0.50 + 0.04 * much))
+
+
+def late_extension(p: SwingParameters, much: float) -> SwingParameters:
+    """The arms are still bent well after contact."""
+    after = p.timing.extension_after_contact + 0.015 + 0.015 * much
+    return replace(p, timing=replace(p.timing, extension_after_contact=after))
+
+
+#: Every fault by its name.
+FLAWS: Mapping[str, Flaw] = MappingProxyType(
+    {
+        flaw.__name__: flaw
+        for flaw in (
+            lands_forward,
+            opens_early,
+            drifts,
+            back_foot_stays,
+            front_leg_gives,
+            long_path,
+            flat_bat,
+            trunk_first,
+            overstrides,
+            late_extension,
+        )
+    }
+)
