@@ -99,10 +99,10 @@ def write_first_session(folder: Path) -> None:
 CAGE = Lab(turn_deg=-35.0, shift=(2.10, 1.40, 0.0), plates=TWO_PLATES_TYPE_4)
 #: What each shows, for the session file.
 NOTES = {
-    "rook": "wide, open stance; sound landing",
-    "birch": "narrow, closed stance and leg kick; the same sound landing",
+    "rook": "narrow, open stance and a leg kick; sound landing",
+    "birch": "wide, closed stance and hardly a stride; the same sound landing",
     "wren": "a child",
-    "sorrel": "left-handed",
+    "sorrel": "left-handed, taps the toes before the stride",
     "flint": "lands on the front foot",
     "heath": "opens early",
     "reed": "the back foot never turns",

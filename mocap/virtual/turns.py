@@ -92,7 +92,7 @@ def screws(motion: Motion, part: str, start: float, end: float) -> Screws:
 
     # Middles of equal spans, so that sums over them are integrals over the turn.
     every = (end - start) / INSTANTS
-    time = start + every * (np.arange(INSTANTS) + 0.5)
+    time = np.linspace(start + 0.5 * every, end - 0.5 * every, INSTANTS)
     half = _half_steps(motion, part, time)
     (before, start_at), (after, end_at) = (_axes(motion, part, time + sign * half) for sign in (-1.0, 1.0))
     turn = np.einsum("tij,tkj->tik", after, before)
