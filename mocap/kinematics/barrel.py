@@ -10,9 +10,10 @@ import numpy as np
 
 from mocap.assets import asset
 from mocap.capture import FloatArray
+from mocap.kinematics.filtering import split_derivative
 from mocap.kinematics.geometry import unit
 from mocap.kinematics.landing import BAT, DEFINITION, HANDS
-from mocap.kinematics.moments import USUAL_DEPTH
+from mocap.kinematics.moments import STRUCK, USUAL_DEPTH
 from mocap.kinematics.registry import NotMeasurableError, at, greatest, measure, mid_hands, span, sweet_spot, velocity
 from mocap.swing import Swing
 
@@ -135,7 +136,12 @@ def hand_speed(swing: Swing) -> float:
 @measure("attack_angle", "deg", "Attack angle", moments=CONTACT, points=BAT, source=DEFINITION)
 def attack_angle(swing: Swing) -> float:
     """Elevation of the sweet spot's velocity just before contact."""
-    v = velocity(sweet_spot(swing), swing)[at(swing, "contact")]
+    contact = at(swing, "contact")
+    path = sweet_spot(swing)
+    if swing.moments["contact"].method in STRUCK:  # the last difference before the blow, taken to the second order
+        v = split_derivative(path, swing.rate_hz, contact)[contact]
+    else:
+        v = velocity(path, swing)[contact]
     return float(np.degrees(np.arctan2(v[2], np.hypot(v[0], v[1]))))
 
 

@@ -27,7 +27,7 @@ from mocap.kinematics.hitting_frame import (
     upright,
 )
 from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
-from mocap.kinematics.moments import SLOWEST_TURN, SPEED_BREAK, MotionPaths, find_plant, find_turn, ordered
+from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, find_plant, find_turn, ordered
 from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
@@ -239,11 +239,11 @@ def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup) -> Motio
 
 
 def _clean(sided: _Sided, raw: Mapping[str, FloatArray], name: str, contact: Moment) -> FloatArray:
-    """Filtered path of one point; where contact was seen in the bat, up to it and after it apart."""
+    """Filtered path of one point; where a blow was seen in the bat, or set, up to it and after it apart."""
     path = raw.get(name)
     if path is None:
         return np.full_like(raw["pelvis"], np.nan)
-    seen = contact.method == SPEED_BREAK and name in BAT_POINTS
+    seen = contact.method in STRUCK and name in BAT_POINTS
     return split_lowpass(path, sided.rate_hz, sided.cutoffs_hz[name], contact.index if seen else None)
 
 

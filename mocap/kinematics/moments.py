@@ -13,7 +13,7 @@ import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.errors import DetectionError, OptionError
-from mocap.kinematics.filtering import derivative, speed
+from mocap.kinematics.filtering import derivative, runs, speed
 from mocap.kinematics.geometry import flexion, heading
 from mocap.swing import MOMENTS, FootForces, Moment
 
@@ -40,8 +40,16 @@ EXPECTED_DEPTH = 0.10
 #: A ball takes at least this share of the sweet spot's speed; a swing into the air keeps more of it over the same few
 #: milliseconds. This project's defaults.
 BLOW_LOSS, BLOW_WINDOW_S = 0.12, 0.006
+#: And more than this many standard deviations of what noise makes of it; of some thirty frames the worst often exceeds
+#: three, and a barrel slows down by itself, too. This project's default.
+BLOW_SDS = 5.0
+#: A turn that has ended stays ended for this long. [s] This project's default.
+STAYS_ENDED_S = 0.06
 #: How a contact was found: seen in the barrel, or taken from the usual depth.
 SPEED_BREAK = "barrel's speed breaks"
+BY_HAND = "set by hand"
+#: Contacts across which no path of the bat is smoothed or differenced.
+STRUCK = (SPEED_BREAK, BY_HAND)
 HANDS_ONLY = "estimated: half way from the fastest hands to straight arms (no bat or ball recorded)"
 USUAL_DEPTH = f"sweet spot {100 * EXPECTED_DEPTH:.0f} cm ahead of the front foot (no impact seen)"
 
@@ -185,7 +193,7 @@ def absent(name: str, why: str) -> Moment:
 
 
 def _fixed(name: str, fixed: Mapping[str, int], paths: MotionPaths) -> Moment | None:
-    return named(name, fixed[name], paths, "set by hand", 0.0) if name in fixed else None
+    return named(name, fixed[name], paths, BY_HAND, 0.0) if name in fixed else None
 
 
 @dataclass(frozen=True)
@@ -241,7 +249,7 @@ def _before_landing(foot: _Foot, paths: MotionPaths) -> dict[str, Moment]:
 def _landing(foot: _Foot, paths: MotionPaths, turn: int, source: str, fixed_plant: int | None) -> dict[str, Moment]:
     start = foot.stride_peak if foot.stride_peak is not None else 0
     if fixed_plant is not None:
-        plant = named("plant", fixed_plant, paths, "set by hand", 0.0)
+        plant = named("plant", fixed_plant, paths, BY_HAND, 0.0)
     else:
         plant = _plant_by_force(paths, start, turn) or _plant_by_points(foot, paths, start, turn, source)
     assert plant.index is not None
@@ -342,9 +350,21 @@ def _speed_break(paths: MotionPaths, plant: int) -> Moment | None:
     if not np.isfinite(before).any() or not np.isfinite(after).any():
         return None
     loss = np.where(before > 0.9 * np.nanmax(moved), (before - after) / before, np.nan)
-    if not np.isfinite(loss).any() or np.nanmax(loss) < BLOW_LOSS:
+    # Two mean velocities differ by noise of twice the points' over the time between them.
+    noise = 2.0 * _noise(paths.sweet_spot[:plant]) * paths.rate_hz / width / np.nanmax(moved)
+    if not np.isfinite(loss).any() or np.nanmax(loss) < max(BLOW_LOSS, BLOW_SDS * noise):
         return None
     return named("contact", plant + width + int(np.nanargmax(loss)), paths, SPEED_BREAK, 0.002)
+
+
+def _noise(path: FloatArray) -> float:
+    """Noise of a path per axis, from its third differences, in which a slow movement does not show. [m]
+
+    These have 1 + 9 + 9 + 1 times the variance of one sample; the median is 0.6745 standard deviations of a normal one.
+    """
+    third = np.abs(np.diff(path, 3, axis=0))
+    third = third[np.isfinite(third)]
+    return float(np.median(third)) / 0.6745 / np.sqrt(20.0) if len(third) else 0.0
 
 
 def _depth_crossing(paths: MotionPaths, plant: int) -> Moment:
@@ -399,10 +419,11 @@ def _finish(paths: MotionPaths, plant: int, found: Mapping[str, Moment]) -> Mome
         rate = turning(joints[f"front_{part}"], joints[f"back_{part}"], paths.rate_hz)
         slow &= rate < TURN_ENDED * np.nanmax(rate[plant:])
     slow[:start] = False
-    hits = np.flatnonzero(slow)
-    if not len(hits):
+    lasting = STAYS_ENDED_S * paths.rate_hz
+    ends = [first for first, stop in runs(slow) if stop - first >= lasting or stop == len(slow)]
+    if not ends:
         return absent("finish", "the recording ends before the turn does")
-    return named("finish", int(hits[0]), paths, "pelvis and shoulders stop turning", 0.020)
+    return named("finish", ends[0], paths, "pelvis and shoulders stop turning", 0.020)
 
 
 def ordered(moments: Mapping[str, Moment]) -> dict[str, Moment]:

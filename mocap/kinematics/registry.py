@@ -22,7 +22,7 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.kinematics.filtering import derivative
 from mocap.kinematics.geometry import middle_of_foot, on_bat
-from mocap.kinematics.moments import SPEED_BREAK
+from mocap.kinematics.moments import STRUCK
 from mocap.swing import Swing
 
 Value = float | str
@@ -158,7 +158,7 @@ def sweet_spot(swing: Swing) -> FloatArray:
 def velocity(path: FloatArray, swing: Swing) -> FloatArray:
     """Velocity of a path, shape (F, 3); differences never reach across a contact seen in the barrel. [m/s]"""
     contact = swing.moments["contact"]
-    if contact.index is None or contact.method != SPEED_BREAK or contact.index < 1:
+    if contact.index is None or contact.method not in STRUCK or contact.index < 1:
         return derivative(path, swing.rate_hz)
     split = contact.index + 1
     return np.concatenate([derivative(path[:split], swing.rate_hz), derivative(path[split:], swing.rate_hz)])

@@ -169,8 +169,9 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
     )
     def slide(swing: Swing) -> float:
         axes = turn_axes(swing, segment)
-        rise = axes.axis.slide_m * np.sign(axes.axis.direction[:, 2])
-        return float(np.nansum(rise / axes.step_s) / swing.rate_hz)
+        rise = axes.axis.slide_m * np.sign(axes.axis.direction[:, 2]) / axes.step_s
+        # The mean rate over the frames that have an axis, times the turn's duration.
+        return float(np.nanmean(rise)) * (len(rise) - 1) / swing.rate_hz
 
 
 for _segment, (_point, _prefix, _name) in TURN_AXES.items():

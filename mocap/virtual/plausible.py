@@ -8,7 +8,10 @@ import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.errors import OptionError
+from mocap.kinematics.filtering import derivative
 from mocap.kinematics.geometry import flexion
+from mocap.kinematics.inertia import centre_of_mass
+from mocap.kinematics.moments import GRAVITY
 from mocap.reference.posed import exact_moments
 from mocap.reference.postures import Postures
 from mocap.swing import MOMENTS
@@ -21,6 +24,9 @@ SEPARATION_DEG = 62.0
 #: Least distances: bat's axis to the middle of the head, knee to knee, forearm's middle and elbow to the spine's line.
 #: [share of height]
 BAT_TO_HEAD, KNEE_TO_KNEE, ARM_TO_SPINE = 0.065, 0.080, 0.060
+
+#: Greatest downward acceleration of the centre of mass; at 1 g the floor would have to pull. [g]
+FALL_G = 0.85
 
 RATE_HZ = 500.0
 
@@ -60,7 +66,13 @@ def faults_of(postures: Postures) -> list[str]:
         for name, distance, least in _distances(points)
         if distance.min() < least
     ]
-    return found + _disorder(postures)
+    return found + _fall(postures, points) + _disorder(postures)
+
+
+def _fall(postures: Postures, points: Mapping[str, FloatArray]) -> list[str]:
+    height = postures.parameters.height_m * centre_of_mass(points, sides=("front", "back"))[:, 2]
+    fall = -float(derivative(derivative(height, RATE_HZ), RATE_HZ).min()) / GRAVITY
+    return [f"falls at {fall:.2f} g"] if fall > FALL_G else []
 
 
 def _distances(points: Mapping[str, FloatArray]) -> list[tuple[str, FloatArray, float]]:
