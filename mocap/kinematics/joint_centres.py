@@ -74,8 +74,6 @@ class Body:
         Name of the set.
     filled : dict of str to ndarray of bool, shape (F,)
         Frames in which a marker, or `bat_knob` or `bat_barrel`, was filled instead of measured.
-    filled_share : float
-        Share of samples that were filled.
     notes : tuple of str
     from_static : tuple of str
         Markers, and `bat_knob` and `bat_barrel`, that a static trial placed. Such markers shape `centres` and
@@ -98,7 +96,6 @@ class Body:
     centre_sd_m: dict[str, float]
     marker_set: str
     filled: dict[str, npt.NDArray[np.bool_]]
-    filled_share: float
     notes: tuple[str, ...]
     from_static: tuple[str, ...] = ()
     sides: tuple[str, ...] = ()
@@ -169,12 +166,10 @@ def body_from(
     mended = replace(capture, points=cleaned.points)
     body = body_from_cleaned(mended, model, functional, static)
     filled = np.isin(cleaned.origin, (SPLINE, CLUSTER))
-    wanted = [label in labels for label in capture.labels]
     marks = _by_name(mended, filled, recognise(mended, own)[0]) | _by_name(mended, filled, marker_set("bat"))
     return replace(
         body,
         filled={name: before | marks.get(name, before) for name, before in body.filled.items()},
-        filled_share=float(filled[:, wanted].mean()),
         notes=(*cleaned.notes, *body.notes),
     )
 
@@ -236,7 +231,6 @@ def body_from_cleaned(
         centre_sd_m=_centre_sd(used, seen.hip_sd_m, functional),
         marker_set=used.name,
         filled={name: np.zeros(capture.n_frames, dtype=bool) for name in [*found, *bat.centres]} | bat.filled,
-        filled_share=0.0,
         notes=(*notes, *pelvis_notes, *seen.notes, *left_out, *bat.notes),
         from_static=(*carried, *(bat.centres if bat.from_static else ())),
         sides=tuple(_side_doubts(found, centres, up)),
