@@ -100,7 +100,9 @@ def _facts(inspection: Inspection) -> Table:
     known = [_known(key, value) for key, value in capture.subject.items() if key in ("name", "height_m", "mass_kg")]
     more = len(capture.subject) - len(known)
     if known or more:
-        facts.add_row("Subject", Text(", ".join([*known, *([f"{more} measurements of the lab"] if more else [])])))
+        facts.add_row(
+            "Subject", Text(", ".join([*known, *([f"{more} more value{'s' if more > 1 else ''}"] if more else [])]))
+        )
     for note in capture.notes:
         facts.add_row("Note", Text(note))
     if inspection.body:

@@ -106,7 +106,7 @@ def build_swing(
         heading_sd_rad=heading_sd,
         plate_known=setup.plate is not None,
         lab_from_hitting=np.asarray(np.linalg.inv(whole), dtype=np.float64),
-        notes=(*sided.notes, *force_notes, *_filled_at_moments(moments, filled)),
+        notes=(*sided.notes, *force_notes, *_mass_notes(sided.hitter, setup), *_filled_at_moments(moments, filled)),
     )
 
 
@@ -253,6 +253,18 @@ def _hitting_frames(sided: _Sided, whole: FloatArray) -> dict[str, FloatArray]:
     into = np.diag([1.0, 1.0, -1.0 if mirrored else 1.0])
     frames = {name: whole[:3, :3] @ rotation @ into for name, rotation in sided.frames.items()}
     return smooth_frames(frames, sided.rate_hz, sided.cutoffs_hz)
+
+
+def _mass_notes(hitter: Hitter, setup: Setup) -> list[str]:
+    """Which segment masses were chosen, where that is not what an adult has."""
+    model = setup.model
+    if model.inertia != "auto" or segment_table("auto", hitter.sex, hitter.height_m) == segment_table(
+        "de_leva", hitter.sex
+    ):
+        return []
+    return [
+        f"segment masses of a child, by a height of {hitter.height_m:.2f} m; for a short adult give --inertia de_leva"
+    ]
 
 
 def _filled_at_moments(
