@@ -147,7 +147,7 @@ def _install(extras: list[str]) -> None:
     package = f".[{','.join(extras)}]" if extras else "."
     # Byte-compiling every module of every dependency would double the time; Python does it for those that are used.
     options = ["--quiet", "--no-input", "--no-compile", "--prefer-binary"]
-    doing = "Installing the package and what it needs (some 300 MB the first time)"
+    doing = "Installing the package and what it needs (hundreds of MB the first time)"
     _watch(doing, [*_pip(), "install", *options, "--editable", package])
 
 
