@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
+
+IntArray = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,7 @@ class Linkage:
     joint_m: FloatArray
     slack_m: tuple[float, ...]
     points: tuple[str, ...]
-    segment_of: npt.NDArray[np.intp]
+    segment_of: IntArray
     local_m: FloatArray
     sd_m: FloatArray
 
@@ -103,3 +107,25 @@ def points_at(linkage: Linkage, pose: Pose) -> FloatArray:
     owner = linkage.segment_of
     turned = np.matmul(pose.rotation[owner], linkage.local_m[:, None, :, None])[..., 0]
     return np.swapaxes(pose.origin[owner] + turned, 0, 1)
+
+
+def ranked(segment_of: IntArray) -> tuple[IntArray, IntArray, list[tuple[int, int]]]:
+    """Order of the points: first one point of each segment, then a second one of those that have two, and so on.
+
+    Segments with most points come first (the second array returned), so that each round begins with the same segments
+    as the one before, and the points of a segment add up by whole blocks. The rounds' spans come last.
+    """
+    segments, counts = np.unique(segment_of, return_counts=True)
+    crowded = segments[np.argsort(-counts, kind="stable")]
+    owned = [np.flatnonzero(segment_of == segment) for segment in crowded]
+    rounds = [[int(points[rank]) for points in owned if len(points) > rank] for rank in range(int(counts.max()))]
+    edges = np.cumsum([0] + [len(round_) for round_ in rounds]).tolist()
+    return np.concatenate(rounds).astype(np.intp), crowded, list(pairwise(edges))
+
+
+def levels(parent: Sequence[int]) -> list[IntArray]:
+    """Segments by their distance from the root."""
+    depth: list[int] = []
+    for above in parent:
+        depth.append(0 if above < 0 else depth[above] + 1)
+    return [np.flatnonzero(np.array(depth) == level) for level in range(max(depth) + 1)]

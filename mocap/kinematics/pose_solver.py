@@ -10,13 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
-from mocap.kinematics.linkage import Linkage, Pose
+from mocap.kinematics.linkage import IntArray, Linkage, Pose, levels, ranked
 from mocap.kinematics.small_matrices import (
     apply,
     apply_transposed,
@@ -28,7 +27,6 @@ from mocap.kinematics.small_matrices import (
     transposed_times,
 )
 
-IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
 
 #: Residuals beyond this many standard deviations count by their logarithm only, so that one stray point does not bend a
@@ -191,7 +189,7 @@ class _Search:
     squared: FloatArray
 
     def __init__(self, linkage: Linkage, points: FloatArray, start: Pose, hold: Hold) -> None:
-        order, self.crowded, self.ranks = _ranked(linkage.segment_of)
+        order, self.crowded, self.ranks = ranked(linkage.segment_of)
         self.unsorted = np.argsort(order)
         self.owner: IntArray = linkage.segment_of[order]
         self.local: FloatArray = np.ascontiguousarray(linkage.local_m[order].T)
@@ -204,7 +202,7 @@ class _Search:
         self.grip: FloatArray = hold.sd_rad**-2
         self.root: FloatArray = np.ascontiguousarray(start.origin[0].T)
         self.shift: FloatArray = np.ascontiguousarray(np.moveaxis(start.shift, 2, 0))
-        self.levels = _levels(linkage.parent)
+        self.levels = levels(linkage.parent)
         self.room = np.empty(22 * self.base.size)
         self.parent = np.array(linkage.parent, dtype=np.intp)
         self.joint: FloatArray = np.ascontiguousarray(linkage.joint_m.T)
@@ -478,28 +476,6 @@ def _carried(arm: FloatArray, origin: FloatArray, inverse: FloatArray, gain: Flo
 def _held(form: FloatArray) -> FloatArray:
     """A root's form that can be inverted where no point was seen."""
     return form + 1e-6 * np.eye(3)[:, :, None, None]
-
-
-def _ranked(segment_of: IntArray) -> tuple[IntArray, IntArray, list[tuple[int, int]]]:
-    """Order of the points: first one point of each segment, then a second one of those that have two, and so on.
-
-    Segments with most points come first (the second array returned), so that each round begins with the same segments
-    as the one before, and the points of a segment add up by whole blocks. The rounds' spans come last.
-    """
-    segments, counts = np.unique(segment_of, return_counts=True)
-    crowded = segments[np.argsort(-counts, kind="stable")]
-    owned = [np.flatnonzero(segment_of == segment) for segment in crowded]
-    rounds = [[int(points[rank]) for points in owned if len(points) > rank] for rank in range(int(counts.max()))]
-    edges = np.cumsum([0] + [len(round_) for round_ in rounds]).tolist()
-    return np.concatenate(rounds).astype(np.intp), crowded, list(pairwise(edges))
-
-
-def _levels(parent: Sequence[int]) -> list[IntArray]:
-    """Segments by their distance from the root."""
-    depth: list[int] = []
-    for above in parent:
-        depth.append(0 if above < 0 else depth[above] + 1)
-    return [np.flatnonzero(np.array(depth) == level) for level in range(max(depth) + 1)]
 
 
 def _write(whole: Sequence[FloatArray], frames: IntArray, parts: Sequence[FloatArray]) -> None:

@@ -1,8 +1,8 @@
 """Joint angles against worked examples, independent libraries and a lab software's own angles.
 
 Sources: Grood ES, Suntay WJ (1983) J Biomech Eng 105:136-144; Wu G et al. (2002) J Biomech 35:543-548 and (2005)
-J Biomech 38:981-992 (sequences); the libraries scipy and pytransform3d; the documented example of `getangle` of the
-open library pyCGM. The lab's gait recordings hold, beside the markers, the axes of each segment (origin O, anterior A,
+J Biomech 38:981-992 (sequences); the libraries scipy and pytransform3d; a worked example that goes with an
+open gait library. The lab's gait recordings hold, beside the markers, the axes of each segment (origin O, anterior A,
 lateral to the left L, proximal P) and the angles made from them.
 """
 
