@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from mocap.kinematics.joint_angles import joint_angles
     from mocap.kinematics.joint_centres import joint_centres
     from mocap.kinematics.measuring import measure
+    from mocap.kinematics.segment_motion import angular_velocities, com_velocity
     from mocap.kinematics.skeleton import Skeleton, fit_skeleton
     from mocap.reference.compare import compare
     from mocap.reference.model import Reference, load_reference
@@ -51,8 +52,10 @@ _HOMES = {
     "Setup": "mocap.swing",
     "Skeleton": "mocap.kinematics.skeleton",
     "Swing": "mocap.swing",
+    "angular_velocities": "mocap.kinematics.segment_motion",
     "build_swing": "mocap.kinematics.build",
     "centre_of_mass": "mocap.kinematics.inertia",
+    "com_velocity": "mocap.kinematics.segment_motion",
     "compare": "mocap.reference.compare",
     "draw_film": "mocap.renderer",
     "draw_sheet": "mocap.renderer",
@@ -84,8 +87,10 @@ __all__ = [
     "Setup",
     "Skeleton",
     "Swing",
+    "angular_velocities",
     "build_swing",
     "centre_of_mass",
+    "com_velocity",
     "compare",
     "draw_film",
     "draw_sheet",
