@@ -13,9 +13,12 @@ from mocap import __version__
 from mocap.errors import MocapError, OptionError
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from mocap.capture import Capture
     from mocap.display import Units
     from mocap.importer.session import Recording
+    from mocap.swing import Pitch
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -34,6 +37,14 @@ SETUP = (
     click.option(
         "--pitch-angle", type=float, metavar="DEG", help="Descent of the pitch at the plate; downward is negative."
     ),
+    click.option("--pitch-speed", metavar="SPEED", help="Pitch's speed at release, e.g. 88mph, 39m/s or 140km/h."),
+    click.option("--release-height", type=float, metavar="M", help="Height at which the pitch is let go, in metres."),
+    click.option(
+        "--release-distance",
+        metavar="M|NAME",
+        help='Where it is let go, in metres from the plate\'s rear tip; or a pitching distance, e.g. "youth 46 ft".',
+    ),
+    click.option("--sport", type=click.Choice(["baseball", "softball"]), help="Whose ball, bat and pitch."),
     click.option("--held", is_flag=True, help="A landing position is held, as in a drill; there is no swing."),
     click.option(
         "--moment", "moments", multiple=True, metavar="NAME=FRAME", help="Set a moment by hand, frames from 0."
@@ -57,6 +68,7 @@ MODEL = (
         help="A trial in which hips and shoulders circle, or with markers or bat points that the swing lacks.",
     ),
 )
+ONE = (click.option("--swing", type=int, metavar="N", help="Of a recording of several swings the N-th alone."),)
 RESULT = (
     click.option("--limits", type=click.Path(path_type=Path), help="A table of limits of your own (TOML)."),
     click.option(
@@ -114,53 +126,109 @@ def inspect(file: Path, as_json: bool, **options: Any) -> None:
 
 @main.command()
 @click.argument("file", type=click.Path(path_type=Path))
-@_with(HITTER, SETUP, MODEL, RESULT)
+@_with(HITTER, SETUP, MODEL, ONE, RESULT)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
-def measure(file: Path, as_json: bool, limits: Path | None, units: Units | None, **options: Any) -> None:
-    """Find the moments of the swing in FILE, and print its measures and checks."""
-    from mocap.importer import read
-    from mocap.kinematics.build import build_swing
-    from mocap.kinematics.measuring import measure as take_measures
+def measure(
+    file: Path, as_json: bool, limits: Path | None, units: Units | None, swing: int | None, **options: Any
+) -> None:
+    """Find the moments of the swing in FILE, and print its measures and checks; of several swings, of each."""
+    from dataclasses import replace
+
+    from mocap.several_swings import measure_each, print_each, several_object
 
     recording, session_units = _who_and_how(file, options)
-    swing = build_swing(read(file), recording.hitter, recording.setup, _calibration(recording))
-    findings = take_measures(swing, limits=limits)
+    measured = measure_each(replace(recording, file=file), limits=limits, units=units or session_units, only=swing)
     if as_json:
-        from mocap.results import findings_object
-
-        _print_json(findings_object(swing, findings))
+        _print_json(several_object(measured, file.name))
         return
-    from mocap.tables import print_findings
-
-    print_findings(swing, findings, units or session_units)
+    print_each(measured, units or session_units)
 
 
 @main.command()
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="Folder for the results.")
-@_with(HITTER, SETUP, MODEL, RESULT)
+@_with(HITTER, SETUP, MODEL, ONE, RESULT)
 @click.option("--reference", default="standard", show_default=True, help="Name or file of the reference model.")
 @click.option("--replace", is_flag=True, help="Replace results of the same names in the folder.")
 def compare(
-    path: Path, out: Path, limits: Path | None, units: Units | None, reference: str, replace: bool, **options: Any
+    path: Path,
+    out: Path,
+    limits: Path | None,
+    units: Units | None,
+    reference: str,
+    replace: bool,
+    swing: int | None,
+    **options: Any,
 ) -> None:
     """Lay the swing in PATH over a reference of the same height: still, sheet, video, page and measures.
 
-    PATH is a recording (C3D, TRC, CSV), or a session folder (every swing it lists, each in a folder of its own).
+    PATH is a recording (C3D, TRC, CSV), or a session folder (every swing it lists, each in a folder of its own). Of a
+    recording of several swings each gets a folder of its own.
     """
-    from mocap.job import Job, run_jobs
+    from mocap.job import jobs_of, run_jobs
 
     if path.is_dir() or path.suffix.lower() == ".toml":
         from mocap.importer.session import read_session
 
+        if swing is not None:
+            raise OptionError(f"--swing goes with one recording, and {path} is a session; give the recording's file")
         session = read_session(path)
         recordings = [_overridden(recording, options) for recording in session.recordings]
-        jobs = [Job(recording, units or session.units, out / recording.file.stem) for recording in recordings]
+        per_file = [jobs_of(each, units or session.units, out / each.file.stem) for each in recordings]
+        jobs = [job for jobs in per_file for job in jobs]
     else:
         recording, session_units = _who_and_how(path, options)
-        jobs = [Job(recording, units or session_units, out)]
+        jobs = jobs_of(recording, units or session_units, out, swing)
     for folder in run_jobs(jobs, reference=reference, limits=limits, replace=replace):
         click.echo(f"results in {folder}")
+
+
+@main.command()
+@click.argument("session", type=click.Path(path_type=Path))
+@click.option("--hitter", metavar="ID", help="One hitter alone, by his id or name.")
+@click.option("--from", "first", metavar="DATE", help="First date to take, e.g. 2026-03-14.")
+@click.option("--to", "last", metavar="DATE", help="Last date to take.")
+@_with(RESULT)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write a table, too (CSV).")
+@click.option("--replace", is_flag=True, help="Replace an older table.")
+def season(
+    session: Path,
+    hitter: str | None,
+    first: str | None,
+    last: str | None,
+    limits: Path | None,
+    units: Units | None,
+    as_json: bool,
+    out: Path | None,
+    replace: bool,
+) -> None:
+    """Put the dates of SESSION together: each hitter's level, his scatter, and what changed by more than noise."""
+    from mocap.importer.session import read_session
+    from mocap.season_job import chosen, measure_season, refuse_older, season_object, write_table
+
+    listed = read_session(session)
+    recordings = chosen(listed, hitter, _date(first, "--from"), _date(last, "--to"))
+    if out is not None:
+        refuse_older(out, replace)
+    hitters = measure_season(recordings, limits=limits)
+    if out is not None:
+        write_table(hitters, out)
+    if as_json:
+        _print_json(season_object(listed, hitters))
+        return
+    from mocap.season_tables import print_season
+
+    print_season(hitters, units or listed.units)
+
+
+def _date(text: str | None, option: str) -> date | None:
+    from datetime import date
+
+    try:
+        return None if text is None else date.fromisoformat(text)
+    except ValueError:
+        raise OptionError(f"{option} {text!r} is not a date; give e.g. 2026-03-14") from None
 
 
 def _calibration(recording: Recording) -> Capture | None:
@@ -215,11 +283,12 @@ def _overridden(recording: Recording, options: dict[str, Any]) -> Recording:
         pitcher=_vector(options["pitcher"], "--pitcher"),
         plate=_vector(options["plate"], "--plate"),
         pitch_angle_deg=options["pitch_angle"],
+        sport=options["sport"],
     )
-    moments = dict(_moment(text) for text in options["moments"])
+    moments = _moments(options["moments"])
     setup = replace(
         recording.setup,
-        **way,
+        **way | _pitch(recording.setup.pitch, options),
         held=recording.setup.held or options["held"],
         moments={**recording.setup.moments, **moments},
         model=replace(recording.setup.model, **model),
@@ -236,6 +305,65 @@ def _vector(text: str | None, option: str) -> tuple[float, float, float] | None:
     except ValueError:
         raise OptionError(f"{option} {text!r} is not three numbers; give e.g. 1,0,0") from None
     return x, y, z
+
+
+def _pitch(listed: Pitch | None, options: dict[str, Any]) -> dict[str, Any]:
+    """The pitch as the options tell it, over the session's; what they tell goes before an angle in the session."""
+    from dataclasses import replace
+
+    from mocap.swing import Pitch
+
+    values = {
+        ("--pitch-speed", "speed_m_s"): _speed(options["pitch_speed"]),
+        ("--release-height", "release_height_m"): options["release_height"],
+        ("--release-distance", "release_distance_m"): _release_distance(options["release_distance"]),
+    }
+    missing = [option for (option, _), value in values.items() if value is None]
+    told = {key: value for (_, key), value in values.items() if value is not None}
+    if not told:
+        return {}
+    if options["pitch_angle"] is not None:
+        raise OptionError("--pitch-angle is given, and also how the ball was thrown; give one of the two")
+    if listed is not None:
+        return {"pitch": replace(listed, **told), "pitch_angle_deg": None}
+    if missing:
+        raise OptionError(f"how the ball was thrown is told in part only; add {' and '.join(missing)}")
+    return {"pitch": Pitch(**told), "pitch_angle_deg": None}
+
+
+def _speed(text: str | None) -> float | None:
+    from mocap.display import MPH_M_PER_S
+
+    if text is None:
+        return None
+    for unit, metres_per_second in (("mph", MPH_M_PER_S), ("km/h", 1.0 / 3.6), ("m/s", 1.0)):
+        if text.endswith(unit):
+            try:
+                return float(text.removesuffix(unit)) * metres_per_second
+            except ValueError:
+                break
+    raise OptionError(f"--pitch-speed {text!r} is not a speed with its unit; give e.g. 88mph, 39m/s or 140km/h")
+
+
+def _release_distance(text: str | None) -> float | None:
+    from mocap.pitching import release_distance
+
+    if text is None:
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        return release_distance(text)
+
+
+def _moments(texts: tuple[str, ...]) -> dict[str, int]:
+    pairs = [_moment(text) for text in texts]
+    twice = next((name for name, _ in pairs if [other for other, _ in pairs].count(name) > 1), None)
+    if twice is not None:
+        raise OptionError(
+            f"--moment {twice} is given twice; give it once, and of several swings one at a time (--swing)"
+        )
+    return dict(pairs)
 
 
 def _moment(text: str) -> tuple[str, int]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Literal
 
 from mocap.swing import Hitter, Moment
@@ -25,7 +26,7 @@ class Measure:
         Standard deviation, same unit; None for text.
     unit : str
         `m`, `m/s`, `deg`, `deg/s`, `s`, `share` (of the distance between the feet), `height` (share of body height),
-        or nothing for text.
+        `weight` (share of body weight), or nothing for text.
     label : str
         What a coach reads.
     moment : str
@@ -33,7 +34,11 @@ class Measure:
     why : str
         Empty where the value is known.
     family : str
-        `landing`, `turn`, `barrel` or `comparison`: the chapter it belongs to.
+        `landing`, `turn`, `hands`, `head`, `barrel`, `ground` or `comparison`: the chapter it belongs to.
+    low, high : float or None
+        Ends of the 95 % interval, same unit; None for text.
+    shares : mapping of str to float
+        Of a text: how often each text comes out among swings that could equally have been recorded. [-]
     """
 
     name: str
@@ -44,6 +49,9 @@ class Measure:
     moment: str
     why: str = ""
     family: str = ""
+    low: float | None = None
+    high: float | None = None
+    shares: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True)
@@ -74,6 +82,33 @@ class Check:
 
 
 @dataclass(frozen=True)
+class Advice:
+    """What to work on next: one fault, one cue, one drill.
+
+    Attributes
+    ----------
+    measure : str
+        Name of the measure that is off.
+    cue : str
+        What the coach says, short.
+    drill : str
+        The drill's name.
+    set_up : str
+        How it is done.
+    look_for : str
+        What to look for in the next recording.
+    cautions : tuple of str
+    """
+
+    measure: str
+    cue: str
+    drill: str
+    set_up: str
+    look_for: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Findings:
     """All that is found in one swing.
 
@@ -83,9 +118,12 @@ class Findings:
     moments : mapping of str to Moment
     measures : mapping of str to Measure
     checks : tuple of Check
+    work_on : tuple of Advice
+        In the order in which a coach would go about it.
     """
 
     hitter: Hitter
     moments: Mapping[str, Moment]
     measures: Mapping[str, Measure]
     checks: tuple[Check, ...]
+    work_on: tuple[Advice, ...] = ()

@@ -9,10 +9,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from mocap.display import Units
 from mocap.errors import OutputError
 from mocap.importer.session import Recording
+
+if TYPE_CHECKING:
+    from mocap.kinematics.cutting import Piece
 
 #: What a job leaves in its folder; of a held position without the sheet and the video.
 RESULTS = ("foot_plant.png", "moments.png", "overlay.mp4", "page.html", "findings.json")
@@ -22,7 +26,7 @@ PORTRAIT = (1080, 1440)
 
 @dataclass(frozen=True)
 class Job:
-    """One recording to work through.
+    """One swing to work through.
 
     Attributes
     ----------
@@ -30,15 +34,58 @@ class Job:
     units : {"metric", "imperial"}
     folder : Path
         Where its results go.
+    piece : int or None
+        Which swing of the recording, counted from 1; None: the recording holds one.
     """
 
     recording: Recording
     units: Units
     folder: Path
+    piece: int | None = None
+
+    @property
+    def name(self) -> str:
+        """What it is called while it is worked on."""
+        file = self.recording.file.name
+        return file if self.piece is None else f"{file}, swing {self.piece}"
+
+
+def jobs_of(recording: Recording, units: Units, folder: Path, only: int | None = None) -> list[Job]:
+    """The jobs of a recording: one, or one for each of its swings in folders `swing_1`, `swing_2`, ... of their own.
+
+    Parameters
+    ----------
+    recording : Recording
+    units : {"metric", "imperial"}
+    folder : Path
+    only : int, optional
+        The one swing that is wanted, counted from 1.
+
+    Returns
+    -------
+    list of Job
+
+    Raises
+    ------
+    MocapError
+        The recording cannot be read, or as `pieces_of`.
+    """
+    pieces = _pieces(recording, only)
+    if pieces[0].count == 1:
+        return [Job(recording, units, folder)]
+    return [Job(recording, units, folder / f"swing_{piece.number}", piece.number) for piece in pieces]
+
+
+def _pieces(recording: Recording, only: int | None = None) -> list[Piece]:
+    import mocap
+    from mocap.kinematics.cutting import pieces_of
+
+    calibration = mocap.read(recording.calibration) if recording.calibration else None
+    return pieces_of(mocap.read(recording.file), recording.hitter, recording.setup, calibration, only=only)
 
 
 def run_jobs(jobs: list[Job], *, reference: str, limits: Path | None, replace: bool) -> list[Path]:
-    """Work through recordings with a progress bar.
+    """Work through swings with a progress bar.
 
     Parameters
     ----------
@@ -58,13 +105,15 @@ def run_jobs(jobs: list[Job], *, reference: str, limits: Path | None, replace: b
     Raises
     ------
     MocapError
-        Of the first recording that cannot be worked through; the folders before it are complete, its own untouched.
+        Of the first swing that cannot be worked through; the folders before it are complete, its own untouched. Before
+        any work, where two swings would go into one folder.
     """
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TaskID, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
     from mocap.renderer import check_can_draw
 
+    _refuse_same_folder(jobs)
     for job in jobs:
         _refuse_older(job.folder, replace)
     check_can_draw()
@@ -72,17 +121,17 @@ def run_jobs(jobs: list[Job], *, reference: str, limits: Path | None, replace: b
     console = Console(stderr=True)
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         for job in jobs:
-            task = progress.add_task(f"{job.recording.file.name}: reading", total=None)
+            task = progress.add_task(f"{job.name}: reading", total=None)
 
             def report(step: str, done: int, total: int | None, job: Job = job, task: TaskID = task) -> None:
-                progress.update(task, description=f"{job.recording.file.name}: {step}", completed=done, total=total)
+                progress.update(task, description=f"{job.name}: {step}", completed=done, total=total)
 
             run_job(job, reference=reference, limits=limits, report=report)
     return [job.folder for job in jobs]
 
 
 def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[str, int, int | None], None]) -> None:
-    """Work through one recording; its folder gets all results, or nothing.
+    """Work through one swing; its folder gets all results, or nothing.
 
     Parameters
     ----------
@@ -95,13 +144,16 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
     import mocap
     from mocap.reference.compare import with_pose_distance
     from mocap.results import findings_object
+    from mocap.several_swings import in_whole_recording
 
     recording = job.recording
     calibration = mocap.read(recording.calibration) if recording.calibration else None
-    swing = mocap.build_swing(mocap.read(recording.file), recording.hitter, recording.setup, calibration)
+    piece = _pieces(recording)[(job.piece or 1) - 1]
+    swing = mocap.build_swing(piece.capture, recording.hitter, piece.setup, calibration)
     report("measuring", 0, None)
     comparison = mocap.compare(swing, mocap.load_reference(reference), units=job.units)
-    findings = with_pose_distance(mocap.measure(swing, limits=limits), comparison, limits=limits)
+    findings = mocap.measure(swing, limits=limits, units=job.units)
+    findings = with_pose_distance(findings, comparison, limits=limits, units=job.units)
     with _scratch(job.folder) as scratch:
         report("drawing the still", 0, None)
         mocap.draw_still(comparison, findings, scratch / "foot_plant.png", units=job.units)
@@ -120,7 +172,8 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
             pictures |= {"sheet": "moments.png", "film": "overlay.mp4"}
         embedded = {name: scratch / file for name, file in pictures.items()}
         mocap.write_page(comparison, findings, scratch / "page.html", pictures=embedded, units=job.units)
-        text = json.dumps(findings_object(swing, findings, comparison), indent=2, ensure_ascii=False, allow_nan=False)
+        told = findings_object(swing, in_whole_recording(findings, piece.start, swing.rate_hz), comparison)
+        text = json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False)
         (scratch / "findings.json").write_text(text + "\n", encoding="utf-8")
         _publish(scratch, job.folder)
 
@@ -142,6 +195,16 @@ def _scratch(folder: Path) -> Iterator[Path]:
         for place in made:
             with suppress(OSError):  # it holds results
                 place.rmdir()
+
+
+def _refuse_same_folder(jobs: list[Job]) -> None:
+    homes: dict[Path, Job] = {}
+    for job in jobs:
+        other = homes.setdefault(job.folder, job)
+        if other is not job:
+            raise OutputError(
+                f"{other.recording.file} and {job.recording.file} would both go into {job.folder}; rename one of them"
+            )
 
 
 def _refuse_older(folder: Path, replace: bool) -> None:

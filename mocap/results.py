@@ -24,8 +24,10 @@ def findings_object(swing: Swing, findings: Findings, comparison: Comparison | N
     Returns
     -------
     dict
-        `hitter`, `recording`, `moments`, `measures`, `checks`, and `differences` where a comparison is given.
-        Angles in degrees, lengths in metres or as the unit says.
+        `hitter`, `recording`, `moments`, `measures`, `checks`, `work_on`, and `differences` where a comparison is
+        given. Angles in degrees, lengths in metres or as the unit says; `low` and `high` are the ends of the 95 %
+        interval, `shares` how often each text comes out among swings that could equally have been recorded. The
+        sentences (`reason`, `limits`, and those of `work_on`) are in the units that the findings were made with.
     """
     hitter = swing.hitter
     found: dict[str, Any] = {
@@ -48,6 +50,7 @@ def findings_object(swing: Swing, findings: Findings, comparison: Comparison | N
         "moments": {name: _moment(moment) for name, moment in findings.moments.items()},
         "measures": {name: _measure(measure) for name, measure in findings.measures.items()},
         "checks": [_check(check) for check in findings.checks],
+        "work_on": [{**asdict(advice), "cautions": list(advice.cautions)} for advice in findings.work_on],
     }
     if comparison is not None:
         found["differences"] = [
@@ -147,4 +150,7 @@ def _moment(moment: Moment) -> dict[str, Any]:
 def _measure(measure: Measure) -> dict[str, Any]:
     if measure.value is None:
         return {"value": None, "unit": measure.unit, "label": measure.label, "why": measure.why}
-    return {"value": measure.value, "sd": measure.sd, "unit": measure.unit, "label": measure.label}
+    found = {"value": measure.value, "sd": measure.sd, "unit": measure.unit, "label": measure.label}
+    if isinstance(measure.value, str):
+        return {**found, "shares": dict(measure.shares)}
+    return {**found, "low": measure.low, "high": measure.high}

@@ -19,6 +19,7 @@ from mocap.capture import FloatArray
 from mocap.errors import OptionError
 
 Side = Literal["right", "left"]
+Sport = Literal["baseball", "softball"]
 
 #: Every point a swing can hold, in the order of the arrays. `pelvis` is midway between the hip centres, `neck` midway
 #: between the shoulder centres, `head` the head's centre, `head_top` its vertex; `ball` is the head of the metatarsals.
@@ -141,6 +142,48 @@ class BodyModel:
 
 
 @dataclass(frozen=True)
+class Pitch:
+    """How the ball was thrown, to work out the angle at which it comes down.
+
+    Attributes
+    ----------
+    speed_m_s : float
+        At release. [m/s]
+    release_height_m : float
+        Over the floor of the plate. [m]
+    release_distance_m : float
+        From the plate's rear tip, along the ground. [m]
+    backspin_rpm : float
+        Positive lifts the ball, negative is topspin; 0 where nobody measured it. [rev/min]
+    plate_height_m : float
+        Height at which it crosses the plate; the release angle follows from it. [m]
+
+    Raises
+    ------
+    OptionError
+        A value that no pitch has.
+    """
+
+    speed_m_s: float
+    release_height_m: float
+    release_distance_m: float
+    backspin_rpm: float = 0.0
+    plate_height_m: float = 0.8
+
+    def __post_init__(self) -> None:
+        for key, low, high in (
+            ("speed_m_s", 5.0, 55.0),
+            ("release_height_m", 0.1, 3.5),
+            ("release_distance_m", 3.0, 20.0),
+            ("backspin_rpm", -4000.0, 4000.0),
+            ("plate_height_m", 0.1, 1.6),
+        ):
+            value = getattr(self, key)
+            if not low <= value <= high:
+                raise OptionError(f"pitch: {key} {value:g} is outside {low:g} to {high:g}")
+
+
+@dataclass(frozen=True)
 class Setup:
     """How the recording was made.
 
@@ -162,6 +205,10 @@ class Setup:
         Which published models turn the points into a body.
     held : bool
         Whether a landing position is held, as in a drill, instead of a swing.
+    sport : {"baseball", "softball"}
+        Whose ball and bat.
+    pitch : Pitch or None
+        How the ball was thrown; a given angle goes before it.
 
     Raises
     ------
@@ -177,6 +224,8 @@ class Setup:
     moments: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     model: BodyModel = BodyModel()
     held: bool = False
+    sport: Sport = "baseball"
+    pitch: Pitch | None = None
 
     def __post_init__(self) -> None:
         unknown = sorted(set(self.moments) - set(MOMENTS))
@@ -188,6 +237,8 @@ class Setup:
                 raise OptionError(f"{key} {', '.join(f'{value:g}' for value in vector)} is not three finite numbers")
         if self.pitcher is not None and np.linalg.norm(self.pitcher) < 1e-9:
             raise OptionError("the direction to the pitcher is zero; give e.g. 1,0,0")
+        if self.sport not in get_args(Sport):
+            raise OptionError(f"sport {self.sport!r} is not known; give {', '.join(get_args(Sport))}")
         if self.pitch_angle_deg is not None and not -60.0 <= self.pitch_angle_deg <= 30.0:
             raise OptionError(f"pitch angle {self.pitch_angle_deg:g} deg is outside -60 to 30 (downward is negative)")
 
@@ -222,16 +273,36 @@ class Moment:
 
 @dataclass(frozen=True)
 class FootForces:
-    """Ground reaction force under each foot, at the point rate, hitting frame.
+    """Ground reaction force under each foot, at the plates' rate, hitting frame.
 
     Attributes
     ----------
-    front, back : ndarray, shape (F, 3)
+    front, back : ndarray, shape (A, 3)
         Force on the person. [N]
+    front_at, back_at : ndarray, shape (A, 3)
+        Centre of pressure on the floor; NaN where the foot is off it. [m]
+    rate_hz : float
+        [Hz]
     """
 
     front: FloatArray
     back: FloatArray
+    front_at: FloatArray
+    back_at: FloatArray
+    rate_hz: float
+
+    def at(self, side: str, time_s: FloatArray) -> FloatArray:
+        """Force under a foot at times from the first frame, shape (N, 3), straight between samples. [N]"""
+        force = self.front if side == "front" else self.back
+        samples = np.arange(len(force)) / self.rate_hz
+        return np.stack([np.interp(time_s, samples, force[:, axis]) for axis in range(3)], axis=-1)
+
+    def moved(self, matrix: FloatArray) -> FootForces:
+        """The same in another frame, by a homogeneous transform of shape (4, 4)."""
+        turn, shift = matrix[:3, :3].T, matrix[:3, 3]
+        return FootForces(
+            self.front @ turn, self.back @ turn, self.front_at @ turn + shift, self.back_at @ turn + shift, self.rate_hz
+        )
 
 
 @dataclass(frozen=True)
@@ -253,7 +324,7 @@ class Swing:
     point_sd_m : ndarray, shape (P,)
         Standard deviation of each point per axis, model error of the joint centre included. [m]
     noise_m : ndarray, shape (P,)
-        Frame-to-frame measurement noise of each point left after filtering, per axis. [m]
+        Frame-to-frame measurement noise of each point before filtering, per axis. [m]
     cutoff_hz : ndarray, shape (P,)
         Cut-off of the low-pass that each point went through. [Hz]
     filled : ndarray of bool, shape (F, P)
@@ -279,6 +350,10 @@ class Swing:
     lab_from_hitting : ndarray, shape (4, 4)
         Homogeneous transform; includes the mirror for a left-handed hitter.
     notes : tuple of str
+    palms_seen : bool
+        Whether points on both sides of either wrist show the roll of the hands, and so which way the palms face.
+    forces_why : str
+        Why there are no forces; empty where there are.
     """
 
     source: str
@@ -301,6 +376,8 @@ class Swing:
     plate_known: bool
     lab_from_hitting: FloatArray
     notes: tuple[str, ...] = ()
+    palms_seen: bool = False
+    forces_why: str = "no force plates were recorded"
 
     def __getitem__(self, name: str) -> FloatArray:
         """Path of one point, shape (F, 3). [m]"""

@@ -7,13 +7,15 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
-from mocap.findings import Findings
+from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure
+from mocap.findings import Findings, Verdict
 from mocap.kinematics.body_report import BodyReport
 from mocap.kinematics.inspection import Inspection, PointRepairs
 from mocap.kinematics.point_quality import PointQuality
 from mocap.swing import Swing
 
+#: Verdicts in the order in which a coach wants to hear them; what is good and what is missing is only counted.
+TOLD: tuple[Verdict, ...] = ("off", "near", "too close to call")
 #: How many concerns, and how many of the worst points, an inspection lists.
 WORST = 12
 
@@ -50,12 +52,55 @@ def print_findings(swing: Swing, findings: Findings, units: Units) -> None:
             verdict, limits = (check.verdict, check.limits) if check else ("", "")
             table.add_row(measure.label, format_measure(measure, swing.height_m, units, brief=True), verdict, limits)
         console.print(table)
+    _print_checks(console, findings)
     reasons: dict[str, list[str]] = {}
     for measure in findings.measures.values():
         if measure.why:
             reasons.setdefault(measure.why, []).append(measure.label)
     for why, labels in reasons.items():
         console.print(f"not measurable, because {why}: {', '.join(labels)}", style="dim", highlight=False)
+    _print_work_on(console, findings)
+
+
+def _print_checks(console: Console, findings: Findings) -> None:
+    """What is not good, a sentence each, the worst first."""
+    if not findings.checks:
+        return
+    told = [check for verdict in TOLD for check in findings.checks if check.verdict == verdict]
+    if told:
+        table = _table("Verdict", "In words")
+        for check in told:
+            table.add_row(check.verdict, Text(check.reason))
+        console.print(table)
+    good = sum(check.verdict == "good" for check in findings.checks)
+    missing = sum(check.verdict == "not measurable" for check in findings.checks)
+    rest = f", {missing} not measurable" if missing else ""
+    console.print(f"Of {len(findings.checks)} checks {good} are good{rest}.", highlight=False)
+
+
+def _print_work_on(console: Console, findings: Findings) -> None:
+    """What to work on, one at a time, and the cautions."""
+    if not findings.work_on:
+        return
+    console.print("Work on", style="bold")
+    if len(findings.work_on) > 1:
+        console.print(
+            Padding(Text("One at a time; go on when the next recording shows that it is mended."), (0, 0, 0, 2))
+        )
+    own, shared = cautions_once(findings.work_on)
+    for number, (advice, cautions) in enumerate(zip(findings.work_on, own, strict=True), start=1):
+        lines = [
+            f"{'First' if number == 1 else 'Then'}: {findings.measures[advice.measure].label}. {advice.cue}",
+            f"Drill ({advice.drill}): {advice.set_up}",
+            f"In the next recording: {advice.look_for}",
+            *(f"Careful: {caution}" for caution in cautions),
+        ]
+        console.print(Padding(Text(lines[0], style="bold"), (0, 0, 0, 2)))
+        for line in lines[1:]:
+            console.print(Padding(Text(line), (0, 0, 0, 4)))
+    console.print(Padding(Text("Always"), (0, 0, 0, 2)))
+    for caution in shared:
+        console.print(Padding(Text(caution), (0, 0, 0, 4)))
 
 
 def print_inspection(inspection: Inspection) -> None:

@@ -169,7 +169,7 @@ OAK = VirtualHitter(
         height_m=1.96,
         stance=replace(SOUND.stance, bat_heading_deg=50.0, bat_elevation_deg=42.0, hands=(-0.150, 0.165, 0.0)),
         stride=replace(SOUND.stride, hands=(-0.155, 0.165, 0.0)),
-        landing=replace(SOUND.landing, bat_flatter_deg=26.0, bat_off_aim_deg=-10.0, hands=(-0.165, 0.165, 0.005)),
+        landing=replace(SOUND.landing, bat_flatter_deg=48.0, bat_off_aim_deg=0.0, hands=(-0.165, 0.165, 0.005)),
         barrel=replace(SOUND.barrel, bat_length_m=0.88, bat_mass_kg=1.0, barrel_speed=30.5, head_clearance=0.07),
     ),
     mass_kg=104.0,

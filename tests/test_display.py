@@ -15,6 +15,7 @@ from mocap.findings import Measure
         (0.56, 0.003, "share", "metric", "56.0 ± 0.3 %"),
         (0.41, 0.012, "height", "metric", "41 ± 1 % of height (74 ± 2 cm)"),
         (0.41, 0.012, "height", "imperial", "41 ± 1 % of height (29.1 ± 0.9 in)"),
+        (0.57, 0.021, "weight", "metric", "57 ± 2 % of body weight"),
         (12.4, 2.2, "deg", "metric", "12 ± 2°"),
         (-0.2, 1.1, "deg", "metric", "0 ± 1°"),
         (-7.6, None, "deg", "metric", "-8°"),

@@ -5,20 +5,24 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 from mocap.display import Units
-from mocap.errors import InputError, MocapError
-from mocap.swing import BodyModel, Hitter, Setup
+from mocap.errors import InputError, MocapError, OptionError
+from mocap.pitching import release_distance
+from mocap.swing import BodyModel, Hitter, Pitch, Setup
 
 FILE_NAME = "session.toml"
 HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level", "calibration"}
 MODEL_KEYS = {"hip", "inertia", "bat_kg", "cutoff_hz", "marker_set"}
-SETUP_KEYS = {"pitcher", "plate", "catcher_behind_m", "sweet_spot_m", "pitch_angle_deg"}
+SETUP_KEYS = {"pitcher", "plate", "catcher_behind_m", "sweet_spot_m", "pitch_angle_deg", "sport", "pitch"}
+PITCH_NUMBERS = {"speed_m_s", "release_height_m", "release_distance_m", "backspin_rpm", "plate_height_m"}
+PITCH_KEYS = PITCH_NUMBERS | {"distance"}
+PITCH_NEEDS = ("speed_m_s", "release_height_m", "release_distance_m")
 KINDS = ("live", "toss", "tee", "held")
-SWING_KEYS = {"file", "hitter", "kind", "date", "plate", "pitch_location", "notes", "moments"}
+SWING_KEYS = {"file", "hitter", "kind", "date", "plate", "pitch", "pitch_location", "notes", "moments"}
 
 
 @dataclass(frozen=True)
@@ -30,11 +34,15 @@ class Recording:
     file : Path
     hitter : Hitter
     setup : Setup
-        The session's, with the swing's own hand-set moments.
+        The session's, with the swing's own plate, pitch and hand-set moments.
     kind : str
         `live`, `toss`, `tee` or `held`.
     calibration : Path or None
         The hitter's trial in which hips and shoulders circle.
+    day : date or None
+        Its own, or the session's.
+    hitter_id : str
+        The hitter's id in the session file; empty where there is none.
     """
 
     file: Path
@@ -42,6 +50,8 @@ class Recording:
     setup: Setup
     kind: str
     calibration: Path | None = None
+    day: date | None = None
+    hitter_id: str = ""
 
 
 @dataclass(frozen=True)
@@ -113,6 +123,7 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
         if key in setup:
             setup[key] = _vector(setup[key], key, source)
     setup["model"] = _model(table.get("model", {}), source)
+    usual_pitch = _pitch_keys(setup.pop("pitch", {}), "setup.pitch", source)
     hitters, calibrations = {}, {}
     for number, row in enumerate(table.get("hitters", []), start=1):
         person = dict(_known(row, HITTER_KEYS, f"hitters row {number}", source))
@@ -120,26 +131,22 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
         calibrations[key] = person.pop("calibration", None)
         hitters[key] = Hitter(**person)
     recordings = []
+    session_day = _day(about.get("date"), "session", source)
     for number, row in enumerate(table.get("swings", []), start=1):
-        values = _known(row, SWING_KEYS, f"swings row {number}", source)
-        if "file" not in values:
-            raise InputError(f"{source}: swings row {number} has no 'file'")
+        values = _swing_row(row, number, source)
         name = str(values.get("hitter", ""))
-        kind = str(values.get("kind", "live"))
-        if kind not in KINDS:
-            raise InputError(f"{source}: swings row {number}: kind {kind!r} is not known; give {', '.join(KINDS)}")
         if name and name not in hitters:
             raise InputError(f"{source}: swings row {number}: hitter {name!r} is not among the hitters")
-        if not isinstance(values.get("date", date.min), date):
-            raise InputError(f"{source}: swings row {number}: date must be a day such as 2026-03-14, without quotes")
-        own = {"plate": _vector(values["plate"], "plate", source)} if "plate" in values else {}
+        own = _own_setup(values, usual_pitch, number, source)
         recordings.append(
             Recording(
                 source.parent / str(values["file"]),
                 hitters.get(name, Hitter()),
-                Setup(**(setup | own), moments=dict(values.get("moments", {})), held=kind == "held"),
-                kind,
+                Setup(**(setup | own)),
+                str(values.get("kind", "live")),
                 source.parent / str(calibrations[name]) if calibrations.get(name) else None,
+                day=_day(values["date"], f"swings row {number}", source) if "date" in values else session_day,
+                hitter_id=name,
             )
         )
     if not recordings:
@@ -147,11 +154,71 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
     return Session(str(about.get("name", source.parent.name)), units, tuple(recordings))
 
 
+def _swing_row(row: Mapping[str, Any], number: int, source: Path) -> Mapping[str, Any]:
+    values = _known(row, SWING_KEYS, f"swings row {number}", source)
+    if "file" not in values:
+        raise InputError(f"{source}: swings row {number} has no 'file'")
+    kind = values.get("kind", "live")
+    if kind not in KINDS:
+        raise InputError(f"{source}: swings row {number}: kind {kind!r} is not known; give {', '.join(KINDS)}")
+    return values
+
+
+def _day(value: Any, where: str, source: Path) -> date | None:
+    """A day; of a time its day."""
+    if value is not None and not isinstance(value, date):
+        raise InputError(f"{source}: {where}: date must be a day such as 2026-03-14, without quotes")
+    return value.date() if isinstance(value, datetime) else value
+
+
+def _own_setup(values: Mapping[str, Any], usual_pitch: dict[str, Any], number: int, source: Path) -> dict[str, Any]:
+    """What a swing's row says of its setup, over the session's."""
+    own: dict[str, Any] = {"moments": dict(values.get("moments", {})), "held": values.get("kind") == "held"}
+    if "plate" in values:
+        own["plate"] = _vector(values["plate"], "plate", source)
+    if "pitch" in values:
+        where = f"swings row {number}: pitch"
+        own["pitch"] = _pitch(usual_pitch | _pitch_keys(values["pitch"], where, source), where, source)
+        own["pitch_angle_deg"] = None  # the session's angle is that of another pitch
+    elif usual_pitch:
+        own["pitch"] = _pitch(usual_pitch, "setup.pitch", source)
+    return own
+
+
 def _model(row: Mapping[str, Any], source: Path) -> BodyModel:
     choices = dict(_known(row, MODEL_KEYS, "model", source))
     if "marker_set" in choices:
         choices["marker_set"] = str(source.parent / str(choices["marker_set"]))
     return BodyModel(**choices)
+
+
+def _pitch_keys(row: Any, where: str, source: Path) -> dict[str, Any]:
+    """What a table says of a pitch: numbers, with the name of a pitching distance turned into the release's."""
+    if not isinstance(row, dict):
+        raise InputError(f"{source}: {where} must be a table, e.g. {{ speed_m_s = 38.0 }}")
+    keys = dict(_known(row, PITCH_KEYS, where, source))
+    for key in sorted(PITCH_NUMBERS & set(keys)):
+        if isinstance(keys[key], bool) or not isinstance(keys[key], (int, float)):
+            raise InputError(f"{source}: {where}: {key} {keys[key]!r} is not a number")
+    if {"distance", "release_distance_m"} <= set(keys):
+        raise InputError(f"{source}: {where}: distance and release_distance_m are both given; give one of them")
+    if "distance" in keys:
+        try:
+            keys["release_distance_m"] = release_distance(str(keys.pop("distance")))
+        except OptionError as error:
+            raise InputError(f"{source}: {where}: {error}") from error
+    return keys
+
+
+def _pitch(keys: dict[str, Any], where: str, source: Path) -> Pitch:
+    missing = [key for key in PITCH_NEEDS if key not in keys]
+    if missing:
+        hint = " (or distance, by name)" if missing[0] == "release_distance_m" else ""
+        raise InputError(f"{source}: {where} has no {missing[0]}{hint}")
+    try:
+        return Pitch(**keys)
+    except OptionError as error:
+        raise InputError(f"{source}: {where.removesuffix('pitch')}{error}") from error
 
 
 def _known(row: Mapping[str, Any], keys: set[str], where: str, source: Path) -> Mapping[str, Any]:

@@ -2,51 +2,27 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
-from mocap.assets import asset
 from mocap.capture import FloatArray
-from mocap.kinematics.filtering import split_derivative
-from mocap.kinematics.geometry import unit
 from mocap.kinematics.landing import BAT, DEFINITION, HANDS
-from mocap.kinematics.moments import STRUCK, USUAL_DEPTH
-from mocap.kinematics.registry import NotMeasurableError, at, greatest, measure, mid_hands, span, sweet_spot, velocity
+from mocap.kinematics.moments import USUAL_DEPTH
+from mocap.kinematics.pitch import descent, zone_half_height
+from mocap.kinematics.readings import NotMeasurableError, Readings, greatest, readings
+from mocap.kinematics.registry import measure
 from mocap.swing import Swing
 
-#: Descent of a pitch at the plate where the session does not say it. [deg] About 8 degrees down: common practice,
-#: no source; measured major-league pitches come down at 5 to 10 degrees on average, by kind of pitch.
-USUAL_PITCH_DEG = -8.0
 #: The zone is looked for this far around contact. [s] This project's default.
 ZONE_REACH_S = 0.15
-#: Points of the path per frame there.
+#: Points of the path per frame there: between frames the barrel moves by 10 cm and more.
 FINE = 20
+#: What the polynomial through the last frames before a blow makes of the sweet spot's speed [m/s], its direction [deg]
+#: and its way through the zone [m], one standard deviation: posed swings at 240 Hz.
+LAST_FRAMES_SD = (0.3, 0.5, 0.005)
 TURN = ("plant", "contact")
 CONTACT = ("contact",)
-
-
-@lru_cache(maxsize=1)
-def zone_half_height() -> float:
-    """Ball radius plus barrel radius, from ``assets/tables/rule_book.toml``. [m]"""
-    sizes = tomllib.loads(asset("tables", "rule_book.toml").read_text(encoding="utf-8"))["baseball"]
-    return float(sizes["ball_radius_m"] + sizes["barrel_radius_m"])
-
-
-def pitch_line_height(swing: Swing, x: FloatArray) -> FloatArray:
-    """Height of the pitch's line at places along x: straight, through the sweet spot at contact. [m]"""
-    spot = sweet_spot(swing)[at(swing, "contact")]
-    # The ball flies toward -x; a pitch that comes down (negative angle) is higher where x is greater.
-    height: FloatArray = spot[2] - np.tan(np.radians(pitch_descent_deg(swing))) * (x - spot[0])
-    return height
-
-
-def pitch_descent_deg(swing: Swing) -> float:
-    """Angle of the pitch at the plate, negative = downward: as given, else the usual one. [deg]"""
-    given = swing.setup.pitch_angle_deg
-    return USUAL_PITCH_DEG if given is None else given
 
 
 @dataclass(frozen=True)
@@ -89,60 +65,113 @@ def zone_path(swing: Swing) -> ZonePath:
     Notes
     -----
     Inside is where the height over or under the pitch's line is at most ball radius plus barrel radius and the sweet
-    spot moves toward the pitcher.
+    spot moves toward the pitcher. The line is straight and goes through the sweet spot at contact.
     """
-    contact = at(swing, "contact")
-    before, after = (_inside_path(swing, contact, step) for step in (-1, 1))
-    first = contact - (len(before) - 1) // FINE
-    return ZonePath(np.concatenate([before[::-1], after[1:]]), first)
+    before, after = (_half_zone(readings(swing, descent(swing.setup).angle_deg), step) for step in (-1, 1))
+    paths = [np.concatenate([half.path[0, : half.last[0] + 1], half.edge]) for half in (before, after)]
+    contact = swing.moments["contact"].index
+    assert contact is not None  # _half_zone raises where it was not found
+    return ZonePath(np.concatenate([paths[0][::-1], paths[1][1:]]), contact - int(before.last[0]) // FINE)
 
 
-def _inside_path(swing: Swing, contact: int, step: int) -> FloatArray:
-    """Path from contact forward (1) or backward (-1) in time up to where it leaves the zone, shape (N, 3). [m]"""
-    from scipy.interpolate import CubicSpline
+@dataclass(frozen=True)
+class _HalfZone:
+    """Path from contact one way in time, shape (N, K, 3), the last place inside, and the zone's edge, shape (N, 3)."""
 
-    spot = sweet_spot(swing)
-    spot = (spot[contact:] if step > 0 else spot[contact::-1])[: int(ZONE_REACH_S * swing.rate_hz) + 1]
-    seen = np.isfinite(spot).all(axis=1)
-    spot = spot if seen.all() else spot[: int(np.argmin(seen))]
-    if len(spot) < 4:
+    path: FloatArray
+    last: np.ndarray[tuple[int], np.dtype[np.intp]]
+    edge: FloatArray
+
+    @property
+    def length(self) -> FloatArray:
+        """Shape (N,). [m]"""
+        rows = np.arange(len(self.path))
+        steps = np.linalg.norm(np.diff(self.path, axis=1), axis=2)
+        along = np.concatenate([np.zeros((len(steps), 1)), np.cumsum(steps, axis=1)], axis=1)[rows, self.last]
+        length: FloatArray = along + np.linalg.norm(self.edge - self.path[rows, self.last], axis=1)
+        return length
+
+
+def _half_zone(r: Readings, step: int) -> _HalfZone:
+    """Follow the sweet spot from contact forward (1) or backward (-1) in time to where it leaves the zone."""
+    contact = r.time("contact") * r.rate_hz - r.first_frame
+    times = contact[:, None] + step * np.arange(int(ZONE_REACH_S * r.rate_hz) * FINE + 1) / FINE
+    path = r.read(r.sweet_spot, times, bat=True)
+    if step > 0 and r.seam is not None:
+        path = _joined(r, path, times)
+    if not np.isfinite(path[0, : FINE + 1]).all():
         raise NotMeasurableError("the bat is not seen around contact")
-    # Between frames the barrel moves by 10 cm and more, so the edge of the zone is looked for on a spline.
-    fine = CubicSpline(np.arange(len(spot)), spot)(np.arange((len(spot) - 1) * FINE + 1) / FINE)
-    off = np.abs(fine[:, 2] - pitch_line_height(swing, fine[:, 0])) - zone_half_height()
-    inside = off <= 0
-    inside[1:] &= np.diff(fine[:, 0]) * step > 0
-    if inside.all():
-        return fine
-    last = int(np.argmin(inside)) - 1
-    if off[last + 1] <= 0:  # it leaves by turning back
-        return fine[: last + 1]
-    edge = fine[last] + (fine[last + 1] - fine[last]) * off[last] / (off[last] - off[last + 1])
-    return np.concatenate([fine[: last + 1], edge[None]])
+    off = np.abs(path[..., 2] - pitch_line_height(r, path[..., 0])) - zone_half_height(r.swing.setup.sport)
+    inside = off <= 0.0
+    inside[:, 1:] &= np.diff(path[..., 0], axis=1) * step > 0.0
+    inside[:, 0] = True
+    rows, out = np.arange(len(path)), np.argmin(inside, axis=1)
+    last = np.where(inside.all(axis=1), path.shape[1] - 1, out - 1)
+    beyond = np.minimum(last + 1, path.shape[1] - 1)
+    near, far = off[rows, last], off[rows, beyond]
+    # It ends between two places where it leaves the reach, at the last one where it turns back or is lost.
+    leaves = far > 0.0
+    share = np.where(leaves, near / np.where(leaves, near - far, 1.0), 0.0)[:, None]
+    here = path[rows, last]
+    return _HalfZone(path, last, here + np.where(share > 0.0, share * (path[rows, beyond] - here), 0.0))
 
 
-@measure("bat_speed", "m/s", "Bat speed", moments=TURN, points=BAT, source=DEFINITION)
-def bat_speed(swing: Swing) -> float:
+def _joined(r: Readings, path: FloatArray, times: FloatArray) -> FloatArray:
+    """The path after a blow, from contact to the next frame through the place of contact and the three frames after."""
+    assert r.seam is not None
+    nodes = np.concatenate([times[:, :1], np.broadcast_to(r.seam + np.arange(1.0, 4.0), (len(times), 3))], axis=1)
+    places = np.concatenate([path[:, :1], r.sweet_spot[:, r.seam + 1 : r.seam + 4]], axis=1)
+    if places.shape[1] < 4:
+        return path
+    gap = nodes[:, :, None] - nodes[:, None, :] + np.eye(4)
+    away = times[..., None] - nodes[:, None, :]
+    # Lagrange's weight of each node: the product over the others.
+    weights = np.stack(
+        [np.prod(np.delete(away, k, axis=2), axis=2) / np.prod(gap[:, k], axis=1)[:, None] for k in range(4)], axis=2
+    )
+    between = np.einsum("ntk,nkj->ntj", weights, places)
+    early = (times < nodes[:, 1:2]) & (nodes[:, 1:2] > nodes[:, :1])
+    return np.where(early[..., None], between, path)
+
+
+def pitch_line_height(r: Readings, x: FloatArray) -> FloatArray:
+    """Height of the pitch's line at places along x, shape (N, K): straight, through the sweet spot at contact. [m]"""
+    spot = r.sweet_spot_at("contact")
+    # The ball flies toward -x; a pitch that comes down (negative angle) is higher where x is greater.
+    height: FloatArray = spot[:, 2:] - np.tan(np.radians(r.pitch_deg))[:, None] * (x - spot[:, :1])
+    return height
+
+
+@measure("bat_speed", "m/s", "Bat speed", moments=TURN, points=BAT, source=DEFINITION, method_sd=LAST_FRAMES_SD[0])
+def bat_speed(r: Readings) -> FloatArray:
     """Greatest speed of the sweet spot up to contact."""
-    return greatest(np.linalg.norm(velocity(sweet_spot(swing), swing)[span(swing, *TURN)], axis=1))
+    return greatest(np.linalg.norm(r.read(r.sweet_spot, r.times(*TURN), bat=True, rate=True), axis=-1))[0]
 
 
 @measure("hand_speed", "m/s", "Hand speed", moments=TURN, points=HANDS, source=DEFINITION)
-def hand_speed(swing: Swing) -> float:
+def hand_speed(r: Readings) -> FloatArray:
     """Greatest speed of mid-hands up to contact."""
-    return greatest(np.linalg.norm(velocity(mid_hands(swing), swing)[span(swing, *TURN)], axis=1))
+    return greatest(np.linalg.norm(r.read(r.hands, r.times(*TURN), rate=True), axis=-1))[0]
 
 
-@measure("attack_angle", "deg", "Attack angle", moments=CONTACT, points=BAT, source=DEFINITION)
-def attack_angle(swing: Swing) -> float:
-    """Elevation of the sweet spot's velocity just before contact."""
-    contact = at(swing, "contact")
-    path = sweet_spot(swing)
-    if swing.moments["contact"].method in STRUCK:  # the last difference before the blow, taken to the second order
-        v = split_derivative(path, swing.rate_hz, contact)[contact]
-    else:
-        v = velocity(path, swing)[contact]
-    return float(np.degrees(np.arctan2(v[2], np.hypot(v[0], v[1]))))
+def _elevation_at_contact(r: Readings) -> FloatArray:
+    contact = r.time("contact") * r.rate_hz - r.first_frame
+    v = r.read(r.sweet_spot, contact[:, None], bat=True, rate=True)[:, 0]
+    return np.degrees(np.arctan2(v[:, 2], np.hypot(v[:, 0], v[:, 1])))
+
+
+@measure(
+    "attack_angle",
+    "deg",
+    "Attack angle",
+    moments=CONTACT,
+    points=BAT,
+    source=DEFINITION,
+    method_sd=LAST_FRAMES_SD[1],
+)
+def attack_angle(r: Readings) -> FloatArray:
+    """Elevation of the sweet spot's velocity at contact; of one that was seen, just before the blow."""
+    return _elevation_at_contact(r)
 
 
 @measure(
@@ -151,23 +180,40 @@ def attack_angle(swing: Swing) -> float:
     "Pitch's descent at the plate",
     moments=CONTACT,
     points=BAT,
-    source="given, else common practice",
+    source="given; else from the pitch's speed, release and spin; else common practice",
 )
-def pitch_angle(swing: Swing) -> float:
-    """As given in the session, else 8 degrees down, which is common practice for a fastball."""
-    return pitch_descent_deg(swing)
+def pitch_angle(r: Readings) -> FloatArray:
+    """Angle of the pitch at the plate, negative is downward; see `mocap.kinematics.pitch`."""
+    return r.pitch_deg
 
 
-@measure("plane_match", "deg", "Swing plane against pitch plane", moments=CONTACT, points=BAT, source=DEFINITION)
-def plane_match(swing: Swing) -> float:
+@measure(
+    "plane_match",
+    "deg",
+    "Swing plane against pitch plane",
+    moments=CONTACT,
+    points=BAT,
+    source=DEFINITION,
+    method_sd=LAST_FRAMES_SD[1],
+)
+def plane_match(r: Readings) -> FloatArray:
     """`attack_angle` plus the signed `pitch_angle`; 0 = on the pitch's plane."""
-    return float(attack_angle(swing)) + pitch_descent_deg(swing)
+    return _elevation_at_contact(r) + r.pitch_deg
 
 
-@measure("hitting_zone", "m", "Barrel in the hitting zone", moments=CONTACT, points=BAT, source=DEFINITION)
-def hitting_zone(swing: Swing) -> float:
+@measure(
+    "hitting_zone",
+    "m",
+    "Barrel in the hitting zone",
+    moments=CONTACT,
+    points=BAT,
+    source=DEFINITION,
+    method_sd=LAST_FRAMES_SD[2],
+)
+def hitting_zone(r: Readings) -> FloatArray:
     """Length of the sweet spot's path around contact within ball radius plus barrel radius of the pitch's line."""
-    return zone_path(swing).length
+    length: FloatArray = _half_zone(r, -1).length + _half_zone(r, 1).length
+    return length
 
 
 @measure(
@@ -178,13 +224,11 @@ def hitting_zone(swing: Swing) -> float:
     points=BAT,
     source=DEFINITION,
 )
-def level_early(swing: Swing) -> float:
+def level_early(r: Readings) -> FloatArray:
     """Angle between the bat and the plane that holds the pitch's line and the width of the plate, at `level`."""
-    frame = at(swing, "level")
-    axis = unit(swing["bat_barrel"][frame] - swing["bat_knob"][frame])
-    descent = np.radians(pitch_descent_deg(swing))
-    normal = np.array([np.sin(descent), 0.0, np.cos(descent)])
-    return float(np.degrees(np.arcsin(axis @ normal)))
+    down = np.radians(r.pitch_deg)
+    normal = np.stack([np.sin(down), np.zeros_like(down), np.cos(down)], axis=1)
+    return np.degrees(np.arcsin(np.sum(r.bat_at("level") * normal, axis=1)))
 
 
 @measure(
@@ -195,12 +239,12 @@ def level_early(swing: Swing) -> float:
     points=(*BAT, "front_ankle"),
     source=DEFINITION,
 )
-def contact_depth(swing: Swing) -> float:
+def contact_depth(r: Readings) -> FloatArray:
     """x of the sweet spot minus x of the front foot."""
-    if swing.moments["contact"].method == USUAL_DEPTH:
+    if r.swing.moments["contact"].method == USUAL_DEPTH:
         raise NotMeasurableError("contact itself was taken from the usual depth, as no impact was seen")
-    frame = at(swing, "contact")
-    return float(sweet_spot(swing)[frame, 0] - swing["front_ankle"][frame, 0])
+    depth: FloatArray = r.sweet_spot_at("contact")[:, 0] - r.at("front_ankle", "contact")[:, 0]
+    return depth
 
 
 @measure(
@@ -210,8 +254,9 @@ def contact_depth(swing: Swing) -> float:
     moments=("contact", "extension"),
     points=BAT,
     source=DEFINITION,
+    method_sd=0.02,  # arms that are straight for long: posed swings
 )
-def extension_reach(swing: Swing) -> float:
+def extension_reach(r: Readings) -> FloatArray:
     """Distance toward the pitcher that the sweet spot travels from contact until the elbows are straight."""
-    spot = sweet_spot(swing)
-    return float(spot[at(swing, "extension"), 0] - spot[at(swing, "contact"), 0])
+    reach: FloatArray = r.sweet_spot_at("extension")[:, 0] - r.sweet_spot_at("contact")[:, 0]
+    return reach

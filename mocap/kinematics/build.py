@@ -14,7 +14,8 @@ from mocap.errors import InputError, OptionError
 from mocap.kinematics.body_report import lopsided
 from mocap.kinematics.cutoff import usual_cutoff
 from mocap.kinematics.filtering import lowpass, split_lowpass
-from mocap.kinematics.foot_forces import foot_forces
+from mocap.kinematics.foot_forces import NO_PLATES, foot_forces
+from mocap.kinematics.foot_moments import find_plant
 from mocap.kinematics.geometry import middle_of_foot, on_bat
 from mocap.kinematics.held import held_moments
 from mocap.kinematics.hitting_frame import (
@@ -27,12 +28,13 @@ from mocap.kinematics.hitting_frame import (
     upright,
 )
 from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
-from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, find_plant, find_turn, ordered
+from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, ordered
 from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_contradiction, height_from_segments
 from mocap.kinematics.subject import stated_size
+from mocap.kinematics.turn_moments import find_turn
 from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, Side, Swing
 
 Value = TypeVar("Value")
@@ -79,7 +81,7 @@ def build_swing(
 
     centres = {name: transformed(turn, path) for name, path in sided.centres.items()}
     if forces is not None:
-        forces = FootForces(forces.front @ turn[:3, :3].T, forces.back @ turn[:3, :3].T)
+        forces = forces.moved(turn)
     if not setup.held:
         landing = ordered(landing | find_turn(_motion(sided, centres, setup), plant, setup.moments))
     moments = landing
@@ -94,7 +96,7 @@ def build_swing(
         rate_hz=capture.rate_hz,
         points=points,
         point_sd_m=_point_sd(capture, skeleton),
-        noise_m=_noise_after_filtering(sided, centres, joints),
+        noise_m=_noise(sided, centres, joints),
         cutoff_hz=np.array([sided.cutoffs_hz.get(name, usual_cutoff(name)) for name in POINTS]),
         filled=filled,
         frames=_hitting_frames(sided, whole),
@@ -102,11 +104,13 @@ def build_swing(
         head_forward=skeleton.body.head_forward @ whole[:3, :3].T,
         moments=moments,
         forces=forces,
+        forces_why="" if forces is not None else (force_notes or [NO_PLATES])[-1],
         heading_method=heading_method,
         heading_sd_rad=heading_sd,
         plate_known=setup.plate is not None,
         lab_from_hitting=np.asarray(np.linalg.inv(whole), dtype=np.float64),
         notes=(*sided.notes, *force_notes, *_mass_notes(sided.hitter, setup), *_filled_at_moments(moments, filled)),
+        palms_seen=_palms_seen(skeleton),
     )
 
 
@@ -235,7 +239,7 @@ def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup) -> Motio
     sweet = None
     if "bat_barrel" in raw:
         sweet = on_bat(raw["bat_knob"], raw["bat_barrel"], setup.sweet_spot_m)
-    return MotionPaths(joints, sided.rate_hz, sweet, None, sided.hitter.mass_kg)
+    return MotionPaths(joints, raw, sided.rate_hz, sweet, raw.get("ball"), None, sided.hitter.mass_kg)
 
 
 def _clean(sided: _Sided, raw: Mapping[str, FloatArray], name: str, contact: Moment) -> FloatArray:
@@ -298,9 +302,9 @@ def _mid_foot(sided: _Sided, side: str) -> FloatArray:
     return middle_of_foot(*(lowpass(sided.centres[name], sided.rate_hz, sided.cutoffs_hz[name]) for name in points))
 
 
-def body_com(swing: Swing) -> FloatArray:
-    """Centre of mass of a swing's points, shape (F, 3). [m]"""
-    return _com({name: swing.points[:, i] for i, name in enumerate(POINTS)}, swing.hitter, swing.setup)
+def com_of(points: FloatArray, swing: Swing) -> FloatArray:
+    """Centre of mass of points of shape (..., P, 3) on a swing's hitter, shape (..., 3). [m]"""
+    return _com({name: points[..., i, :] for i, name in enumerate(POINTS)}, swing.hitter, swing.setup)
 
 
 def _com(joints: Mapping[str, FloatArray], hitter: Hitter, setup: Setup) -> FloatArray:
@@ -327,6 +331,15 @@ def _body_only(joints: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
     return filled
 
 
+def _palms_seen(skeleton: Skeleton) -> bool:
+    """Whether both hands are there and points on both sides of the wrists show how they are rolled."""
+    lateral = skeleton.body.lateral
+    return all(
+        f"{side}_hand" in skeleton.frames and bool(np.isfinite(lateral.get(f"{side}_wrist", np.nan)).any())
+        for side in "lr"
+    )
+
+
 def _point_sd(capture: Capture, skeleton: Skeleton) -> FloatArray:
     """Model error of the joint centres and the recording's own residuals, per point and axis."""
     body = skeleton.body
@@ -341,14 +354,14 @@ def _both_sides(name: str) -> list[str]:
     return [name] if part == name else [f"l_{part}", f"r_{part}"]
 
 
-def _noise_after_filtering(sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray]) -> FloatArray:
-    """Noise of each point per axis that passes its filter: what the filter took off, scaled to the pass band. [m]"""
-    passed = np.zeros(len(POINTS))
+def _noise(sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray]) -> FloatArray:
+    """Noise of each point per axis before it was filtered, from what the filter took off. [m]"""
+    noise = np.zeros(len(POINTS))
     for column, name in enumerate(POINTS):
         if name not in raw or not np.isfinite(raw[name]).any():
             continue
         # A blow's own jolt is no noise, so the median tells the spread: 0.6745 standard deviations of a normal one.
         off = float(np.nanmedian(np.abs(raw[name] - clean[name]))) / 0.6745
         kept = min(2 * sided.cutoffs_hz[name] / sided.rate_hz, 0.8)
-        passed[column] = off * np.sqrt(kept / (1.0 - kept))
-    return passed
+        noise[column] = off / np.sqrt(1.0 - kept)
+    return noise

@@ -20,6 +20,8 @@ BODY_CUTOFF_HZ = 14.0
 BAT_CUTOFF_HZ = 25.0
 #: The path's end before a blow is carried on by a cubic through this much of it. [s] This project's default.
 END_FIT_S = 0.025
+#: The filtered path's last samples give way to a polynomial of this degree through so much of the path. [s]
+TAIL_S, TAIL_DEGREE = 0.05, 4
 #: Samples mirrored about the ends of a run before it is filtered; runs no longer than this are not filtered.
 PAD = 12
 #: Two passes let through 1/sqrt(2) at this share of one pass's cut-off, on the warped axis: (sqrt(2) - 1)^(1/4).
@@ -118,6 +120,11 @@ def lowpass_to_the_end(paths: FloatArray, rate_hz: float, cutoff_hz: float | Flo
     Before it is filtered a path is carried on beyond its end by the cubic through its last samples (`END_FIT_S`),
     so that the end lies inside. The filter's own mirrored extension would bend the velocity there. A path whose last
     samples were not all seen is not carried on.
+
+    The filter still bends what turns fast, and nothing beyond the end holds it back: toward the end its result gives
+    way, along a straight line, to the quartic through the last `TAIL_S`. Posed swings with 1 mm of noise at 240 Hz: RMS
+    error at contact of the sweet spot's speed 0.44 m/s instead of 0.57, of its direction 1.0 instead of 1.65 degrees;
+    a quartic through 30 ms is noisier, a cubic through 50 ms too stiff.
     """
     count = max(round(END_FIT_S * rate_hz) + 1, 5)
     if len(paths) < count + 4:
@@ -133,7 +140,18 @@ def lowpass_to_the_end(paths: FloatArray, rate_hz: float, cutoff_hz: float | Flo
     step = carried_on[near - 1] - carried_on[near - 2]
     carried_on[near:] = carried_on[near - 1] + step * (beyond[near:] - near)[:, None]
     longer = np.concatenate([paths, carried_on.reshape(-1, *paths.shape[1:])])
-    return lowpass(longer, rate_hz, cutoff_hz)[: len(paths)]
+    smooth = lowpass(longer, rate_hz, cutoff_hz)[: len(paths)]
+    last = round(TAIL_S * rate_hz) + 1
+    if TAIL_DEGREE + 2 <= last <= len(paths):
+        powers = np.vander(np.arange(-last + 1, 1), TAIL_DEGREE + 1)
+        fitted = powers @ (np.linalg.pinv(powers) @ paths[-last:].reshape(last, -1))
+        share = np.linspace(0.0, 1.0, last)[:, None]
+        blended = (1.0 - share) * smooth[-last:].reshape(last, -1) + share * fitted
+        # Where the tail was not all seen there is no quartic.
+        smooth[-last:] = np.where(np.isfinite(blended), blended, smooth[-last:].reshape(last, -1)).reshape(
+            last, *paths.shape[1:]
+        )
+    return smooth
 
 
 def split_lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArray, split: int | None) -> FloatArray:

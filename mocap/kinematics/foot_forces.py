@@ -18,9 +18,13 @@ FOOT_REACH_M = 0.30
 BEFORE_PLANT_S, AFTER_PLANT_S = 0.05, 0.15
 #: A plate that is unloaded for less is still carrying the same step. [s]
 SAME_STEP_S = 0.05
+#: A foot stands while its lowest point is no higher than this over its lowest in the recording, and while it moves by
+#: less in twice `SAME_STEP_S`. [m] This project's default.
+STANDS_M = 0.05
 #: Both feet lie on a plate in more than this share of the frames after foot-plant: its load cannot be shared out.
 MOSTLY = 0.5
 SIDES = ("front", "back")
+NO_PLATES = "no force plates were recorded"
 
 
 def foot_forces(
@@ -43,7 +47,7 @@ def foot_forces(
     FootForces or None
         In the upright frame; None where not every foot has a plate of its own around foot-plant.
     list of str
-        Which plate carried which foot, or why that cannot be told.
+        Which plate carried which foot; or, as the last of them, why that cannot be told. Empty where there is no plate.
 
     Notes
     -----
@@ -69,17 +73,33 @@ def foot_forces(
         [n for n, load in enumerate(loads) if (load.is_on & (carried[n] == i)).any()] for i in range(len(SIDES))
     ]
     under = dict(zip(SIDES, steps_of, strict=True))
-    notes = _doubts(loads, carried, [both & (frames < plant.index) for both in shared], rate)
+    before = _stands(centres, "front", rate) & _stands(centres, "back", rate) & (frames < plant.index)
+    notes = _doubts(loads, carried, [both & before for both in shared], rate)
     bare = [not any((load.is_on & around & (carried[n] == i)).any() for n, load in enumerate(loads)) for i in range(2)]
     if any(bare):
         without = " and ".join(side for side, is_bare in zip(SIDES, bare, strict=True) if is_bare)
         return None, [*notes, f"no force plate carries the {without} foot at foot-plant: forces are not used"]
-    front, back = (
-        np.sum([np.where((carried[n] == i)[:, None], load.force, 0.0) for n, load in enumerate(loads)], axis=0)
-        for i in range(len(SIDES))
-    )
+    summed = [_summed(loads, [owner == i for owner in carried]) for i in range(len(SIDES))]
     said = (f"force plate {' and '.join(str(n + 1) for n in under[side])} under the {side} foot" for side in SIDES)
-    return FootForces(front, back), [", ".join(said), *notes]
+    (front, front_at), (back, back_at) = summed
+    plate_rate = max(plate.rate_hz for plate in capture.plates)
+    return FootForces(front, back, front_at, back_at, plate_rate), [", ".join(said), *notes]
+
+
+def _summed(loads: Sequence[_Load], owned: Sequence[np.ndarray]) -> tuple[FloatArray, FloatArray]:
+    """Force under a foot and where it acts, at the plates' rate, from the plates in the frames they carry it in."""
+    count = max(len(load.samples) for load in loads)
+    force, moment, weight = np.zeros((count, 3)), np.zeros((count, 3)), np.zeros((count, 1))
+    for load, frames in zip(loads, owned, strict=True):
+        # A plate that is slower than another counts for each of its samples as long as it lasts.
+        index = np.arange(count) * len(load.samples) // count
+        mine = frames[index * len(frames) // len(load.samples)][:, None]
+        samples, pressure = load.samples[index], load.pressure[index]
+        force += np.where(mine, np.nan_to_num(samples), 0.0)
+        pushes = mine & np.isfinite(pressure).all(axis=1, keepdims=True)
+        moment += np.where(pushes, samples[:, 2:] * pressure, 0.0)
+        weight += np.where(pushes, samples[:, 2:], 0.0)
+    return force, np.where(weight > 0.0, moment / np.where(weight > 0.0, weight, 1.0), np.nan)
 
 
 def _doubts(
@@ -99,22 +119,27 @@ def _doubts(
 
 @dataclass(frozen=True)
 class _Load:
-    """A plate at the point rate, in the upright frame: reaction, where it acts, where the plate is loaded."""
+    """A plate in the upright frame.
 
-    force: FloatArray
+    Where its reaction acts, and where it is loaded, at the points' rate; every sample of the reaction and its place.
+    """
+
     centre: FloatArray
     is_on: np.ndarray
     corners: FloatArray
+    samples: FloatArray
+    pressure: FloatArray
 
 
 def _load(plate: ForcePlate, frames: int, matrix: FloatArray) -> _Load:
-    force = _per_frame(plate.force, frames) @ matrix[:3, :3].T
-    centre = transformed(matrix, _per_frame(plate.centre_of_pressure, frames))
-    vertical = force[:, 2]
+    samples = plate.force @ matrix[:3, :3].T
+    pressure = transformed(matrix, plate.centre_of_pressure)
+    vertical = samples[:, 2]
     # A foot only pushes: where the lab's axis points down, the reader could not tell which way that is.
     if vertical[np.abs(vertical) > UNLOADED_N].sum() < 0:
-        force = -force
-    return _Load(force, centre, np.isfinite(centre[:, 0]), transformed(matrix, plate.corners))
+        samples = -samples
+    centre = _per_frame(pressure, frames)
+    return _Load(centre, np.isfinite(centre[:, 0]), transformed(matrix, plate.corners), samples, pressure)
 
 
 def _carried(load: _Load, feet: Mapping[str, FloatArray], around: np.ndarray, rate_hz: float) -> np.ndarray:
@@ -162,6 +187,16 @@ def _inside(places: FloatArray, corners: FloatArray) -> np.ndarray:
     to_place = places[:, None, :2] - corners[None, :, :2]
     turn = edges[..., 0] * to_place[..., 1] - edges[..., 1] * to_place[..., 0]
     return np.logical_or((turn >= 0).all(axis=1), (turn <= 0).all(axis=1))
+
+
+def _stands(centres: Mapping[str, FloatArray], side: str, rate_hz: float) -> np.ndarray:
+    """Whether a foot stands on the floor, not swinging over it, shape (F,)."""
+    lowest = np.fmin.reduce([centres[f"{side}_{name}"][:, 2] for name in ("heel", "ball", "ankle")])
+    middle, around = _middle(centres, side), round(SAME_STEP_S * rate_hz)
+    frames = np.arange(len(middle))
+    before, after = (middle[np.clip(frames + step, 0, len(middle) - 1)] for step in (-around, around))
+    is_low = lowest < np.nanmin(lowest, initial=np.inf) + STANDS_M
+    return np.asarray(is_low & (np.linalg.norm(after - before, axis=1) < STANDS_M))
 
 
 def _middle(centres: Mapping[str, FloatArray], side: str) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from mocap.errors import DetectionError, OptionError
 from mocap.kinematics.filtering import derivative
-from mocap.kinematics.moments import BY_HAND, MotionPaths, absent, named
+from mocap.kinematics.moments import BY_HAND, MotionPaths, absent, at_frame
 from mocap.swing import MOMENTS, Moment
 
 #: How long a position is held at least. [s] This project's default.
@@ -47,7 +47,7 @@ def held_moments(paths: MotionPaths, source: str, fixed: dict[str, int]) -> dict
             raise OptionError(
                 f"{source}: plant is set to frame {fixed['plant']}; the recording has frames 0 to {frames - 1}"
             )
-        plant = named("plant", fixed["plant"], paths, BY_HAND, 0.0)
+        plant = at_frame("plant", fixed["plant"], paths, BY_HAND, 0.0)
     else:
         plant = _stillest(paths, source)
     return {name: plant if name == "plant" else absent(name, WHY) for name in MOMENTS}
@@ -63,7 +63,7 @@ def _stillest(paths: MotionPaths, source: str) -> Moment:
         mean = windows.mean(axis=1)
         if np.isfinite(mean).any() and np.nanmin(mean) < SWAY:
             first = int(np.nanargmin(mean))
-            return named("plant", first + width // 2, paths, METHOD, 0.0)
+            return at_frame("plant", first + width // 2, paths, METHOD, 0.0)
     raise DetectionError(
         f"{source}: no position is held: pelvis, shoulders and feet are never all slower than {SWAY:g} m/s for"
         f" {HELD_S:g} s; set the frame with --moment plant=FRAME, or leave out --held"

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.kinematics.filtering import IntArray
 from mocap.kinematics.geometry import axis_and_angle
 
 #: Least turn of a step. Below it the axis is mostly noise: with four markers on 10 cm and 1 mm of noise its direction
@@ -58,20 +59,20 @@ class PoseNoise(NamedTuple):
 
 @dataclass(frozen=True)
 class HelicalAxes:
-    """Helical axes along a movement, one per frame, each of the step that has the frame in its middle.
+    """Helical axes along one or many movements, one per frame, each of the step that has the frame in its middle.
 
     Attributes
     ----------
     axis : HelicalAxis
-        Shape (F,); `point` is the point of the axis nearest to the segment's origin in the frame. NaN where the segment
-        turns too little. [m]
-    step_s : ndarray, shape (F,)
+        Shape (..., F); `point` is the point of the axis nearest to the segment's origin in the frame. NaN where the
+        segment turns too little. [m]
+    step_s : ndarray, shape (..., F)
         Duration of the step. [s]
-    distance_m : ndarray, shape (F,)
+    distance_m : ndarray, shape (..., F)
         From the segment's origin to the axis. [m]
-    direction_sd_rad : ndarray, shape (F,)
+    direction_sd_rad : ndarray, shape (..., F)
         Standard deviation of the direction about each axis across it. [rad]
-    position_sd_m : ndarray, shape (F,)
+    position_sd_m : ndarray, shape (..., F)
         Standard deviation of `point` along the line from the segment's origin, in which it is greatest. [m]
     """
 
@@ -83,13 +84,11 @@ class HelicalAxes:
 
     def between(self, first: int, stop: int) -> HelicalAxes:
         """Those of the frames from `first` up to, but not with, `stop`."""
-        part = slice(first, stop)
-        axis = HelicalAxis(
-            self.axis.direction[part], self.axis.angle_rad[part], self.axis.slide_m[part], self.axis.point[part]
-        )
-        return HelicalAxes(
-            axis, self.step_s[part], self.distance_m[part], self.direction_sd_rad[part], self.position_sd_m[part]
-        )
+        part, axis = (..., slice(first, stop)), self.axis
+        vectors = (..., slice(first, stop), slice(None))
+        within = HelicalAxis(axis.direction[vectors], axis.angle_rad[part], axis.slide_m[part], axis.point[vectors])
+        sds = self.direction_sd_rad[part], self.position_sd_m[part]
+        return HelicalAxes(within, self.step_s[part], self.distance_m[part], *sds)
 
     def floor_crossing(self, height_m: float = 0.0) -> tuple[FloatArray, FloatArray]:
         """Where each axis meets a level floor, z up.
@@ -102,13 +101,13 @@ class HelicalAxes:
         Returns
         -------
         (crossing, sd)
-            Shapes (F, 3) and (F,): NaN where the axis is closer to the level than `LEVEL`; the standard deviation in
-            the direction in which it is greatest. [m]
+            Shapes (..., F, 3) and (..., F): NaN where the axis is closer to the level than `LEVEL`; the standard
+            deviation in the direction in which it is greatest. [m]
         """
-        steepness = self.axis.direction[:, 2]
+        steepness = self.axis.direction[..., 2]
         steepness = np.where(np.abs(steepness) >= np.sin(LEVEL), steepness, np.nan)
-        lever = (height_m - self.axis.point[:, 2]) / steepness
-        crossing = self.axis.point + lever[:, None] * self.axis.direction
+        lever = (height_m - self.axis.point[..., 2]) / steepness
+        crossing = self.axis.point + lever[..., None] * self.axis.direction
         return crossing, np.hypot(self.position_sd_m, lever * self.direction_sd_rad) / np.abs(steepness)
 
 
@@ -146,7 +145,7 @@ def helical_axis(rotation: FloatArray, translation: FloatArray) -> HelicalAxis:
 def finite_helical_axes(
     rotation: FloatArray,
     origin: FloatArray,
-    rate_hz: float,
+    rate_hz: float | FloatArray,
     *,
     least_rad: float = LEAST_TURN,
     longest_s: float = LONGEST_STEP,
@@ -156,12 +155,12 @@ def finite_helical_axes(
 
     Parameters
     ----------
-    rotation : ndarray, shape (F, 3, 3)
+    rotation : ndarray, shape (..., F, 3, 3)
         World from segment.
-    origin : ndarray, shape (F, 3)
+    origin : ndarray, shape (..., F, 3)
         A point of the segment, best the mean of the markers that its pose was found from. [m]
-    rate_hz : float
-        [Hz]
+    rate_hz : float or ndarray, shape (..., 1)
+        The same for all movements, or one for each. [Hz]
     least_rad : float
         Least turn of a step. [rad]
     longest_s : float
@@ -184,21 +183,24 @@ def finite_helical_axes(
     ----------
     Woltring HJ et al. (1985) J Biomech 18:379-389.
     """
-    frames = np.arange(len(rotation))
-    half = _half_steps(rotation, least_rad, int(np.floor(longest_s * rate_hz / 2.0)))
+    count = rotation.shape[-3]
+    longest = int(np.floor(longest_s * float(np.nanmin(rate_hz)) / 2.0)) if np.isfinite(rate_hz).any() else 0
+    half = _half_steps(rotation, least_rad, longest)
     found = half > 0
-    start, end = np.where(found, frames - half, 0), np.where(found, frames + half, 0)
-    turn = np.where(found[:, None, None], rotation[end] @ np.swapaxes(rotation[start], 1, 2), np.nan)
+    frames = np.arange(count)
+    ends = [np.where(found, frames + sign * half, 0) for sign in (-1, 1)]
+    before, after = (np.take_along_axis(rotation, end[..., None, None], axis=-3) for end in ends)
+    start, end = (np.take_along_axis(origin, end[..., None], axis=-2) for end in ends)
+    turn = np.where(found[..., None, None], after @ np.swapaxes(before, -1, -2), np.nan)
     # About the segment's own place, so that neither the point nor its error hangs on where the lab's origin lies.
-    here = np.where(found[:, None], (origin[start] + origin[end]) / 2.0, np.nan)
-    moved = (origin[end] - here) - np.squeeze(turn @ (origin[start] - here)[:, :, None], axis=2)
+    here = np.where(found[..., None], (start + end) / 2.0, np.nan)
+    moved = (end - here) - np.squeeze(turn @ (start - here)[..., None], axis=-1)
     local = helical_axis(turn, moved)
     axis = HelicalAxis(local.direction, local.angle_rad, local.slide_m, local.point + here)
     one = noise if noise is not None else PoseNoise(np.nan, np.nan)
     turn_sd, move_sd = np.sqrt(2.0) * one.rotation_rad, np.sqrt(2.0) * one.origin_m
     chord = 2.0 * np.sin(axis.angle_rad / 2.0)
-    path = origin[end] - origin[start]
-    distance = np.linalg.norm(path - axis.slide_m[:, None] * axis.direction, axis=1) / chord
+    distance = np.linalg.norm(end - start - axis.slide_m[..., None] * axis.direction, axis=-1) / chord
     step_s = np.where(found, 2.0 * half / rate_hz, np.nan)
     return HelicalAxes(axis, step_s, distance, turn_sd / chord, np.hypot(move_sd, distance * turn_sd) / chord)
 
@@ -227,14 +229,14 @@ def landmark_noise(sd_m: float, radius_m: float, landmarks: int) -> PoseNoise:
     return PoseNoise(sd_m / radius_m * float(np.sqrt(1.5 / landmarks)), sd_m / float(np.sqrt(landmarks)))
 
 
-def _half_steps(rotation: FloatArray, least_rad: float, longest: int) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _half_steps(rotation: FloatArray, least_rad: float, longest: int) -> IntArray:
     """Half the shortest step about each frame that turns by `least_rad`, 0 where none up to `longest` does. [frames]"""
-    frames = len(rotation)
-    half = np.zeros(frames, dtype=np.int64)
-    flat = rotation.reshape(frames, 9)
+    frames = rotation.shape[-3]
+    half = np.zeros(rotation.shape[:-2], dtype=np.intp)
+    flat = rotation.reshape(*rotation.shape[:-2], 9)
     for step in range(1, min(longest, (frames - 1) // 2) + 1):
         # The trace of R2 R1' is the sum of products of their elements, and 1 + 2 cos(turn).
-        trace = np.sum(flat[2 * step :] * flat[: frames - 2 * step], axis=1)
-        middle = half[step : frames - step]
+        trace = np.einsum("...k,...k->...", flat[..., 2 * step :, :], flat[..., : frames - 2 * step, :])
+        middle = half[..., step : frames - step]
         middle[(middle == 0) & (trace <= 1.0 + 2.0 * np.cos(least_rad))] = step
     return half

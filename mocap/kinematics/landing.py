@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from mocap.capture import FloatArray
-from mocap.kinematics.geometry import angle_between, flexion, heading, unit, wrapped
+from mocap.kinematics.geometry import angle_between, flexion, heading, wrapped
 from mocap.kinematics.hitting_frame import FROM_FEET
-from mocap.kinematics.registry import NotMeasurableError, at, distance, measure, mid_foot, mid_hands
-from mocap.swing import Swing
+from mocap.kinematics.readings import NotMeasurableError, Readings, distance
+from mocap.kinematics.registry import Values, measure
 
 FEET = ("front_ankle", "back_ankle")
 HANDS = ("front_hand", "back_hand")
@@ -17,38 +17,46 @@ BAT = ("bat_knob", "bat_barrel")
 #: defaults.
 FLAT_BELOW = np.radians(20.0)
 WRAPPED_AHEAD_M = 0.05
+#: Feet closer than this along the pitch direction share no weight that could be told. [m] This project's default.
+LEAST_BASE_M = 0.1
 DEFINITION = "this project's definition"
 
 
-def open_angle(line: FloatArray) -> float:
-    """Opening of a line that points to the pitcher when the hitter is side-on, positive toward the pitcher. [deg]"""
-    return float(np.degrees(heading(line)))
+def open_angle(line: FloatArray) -> FloatArray:
+    """Opening of lines that point to the pitcher when the hitter is side-on, positive toward the pitcher. [deg]"""
+    return np.degrees(heading(line))
 
 
-def foot_angle(swing: Swing, side: str, frame: int) -> float:
-    """Heading of a foot from side-on, 90 = the toes point at the pitcher. [deg]"""
-    line = swing[f"{side}_ball"][frame] - swing[f"{side}_heel"][frame]
-    return float(np.degrees(wrapped(heading(line) + np.pi / 2)))
+def foot_angle(r: Readings, side: str, moment: str) -> FloatArray:
+    """Heading of a foot from side-on, 90 = the toes point at the pitcher, shape (N,). [deg]"""
+    line = r.at(f"{side}_ball", moment) - r.at(f"{side}_heel", moment)
+    return np.degrees(wrapped(heading(line) + np.pi / 2))
 
 
-def share_on_back(swing: Swing, frame: int) -> float:
-    """Place of the centre of mass between the feet, 1 = over the back foot. [-]"""
-    front, back = mid_foot(swing, "front")[frame, 0], mid_foot(swing, "back")[frame, 0]
-    if abs(front - back) < 0.1:
+def share_on_back(r: Readings, moment: str) -> FloatArray:
+    """Place of the centre of mass between the feet, 1 = over the back foot, shape (N,). [-]"""
+    front, back = r.foot_at("front", moment)[:, 0], r.foot_at("back", moment)[:, 0]
+    base = front - back
+    if abs(base[0]) < LEAST_BASE_M:
         raise NotMeasurableError("the feet are closer than 10 cm along the pitch direction")
-    return float((front - swing.com[frame, 0]) / (front - back))
+    share: FloatArray = (front - r.com_at(moment)[:, 0]) / base
+    return share
 
 
-def knee_flexion(swing: Swing, side: str, frame: int) -> float:
-    """Angle between thigh and shank, 0 = straight. [deg]"""
-    joints = (swing[f"{side}_{name}"][frame] for name in ("hip", "knee", "ankle"))
-    return float(np.degrees(flexion(*joints)))
+def knee_flexion(r: Readings, side: str, moment: str) -> FloatArray:
+    """Angle between thigh and shank, 0 = straight, shape (N,). [deg]"""
+    return np.degrees(flexion(*(r.at(f"{side}_{name}", moment) for name in ("hip", "knee", "ankle"))))
+
+
+def opening(r: Readings, joint: str, moment: str) -> FloatArray:
+    """Heading of the line from the back to the front joint from the pitch direction, shape (N,). [deg]"""
+    return open_angle(r.at(f"front_{joint}", moment) - r.at(f"back_{joint}", moment))
 
 
 @measure("back_share", "share", "Weight on the back foot", points=FEET, source=DEFINITION)
-def back_share(swing: Swing) -> float:
+def back_share(r: Readings) -> FloatArray:
     """(x_front - x_com) / (x_front - x_back), feet taken at mid-foot."""
-    return share_on_back(swing, at(swing, "plant"))
+    return share_on_back(r, "plant")
 
 
 @measure(
@@ -58,23 +66,24 @@ def back_share(swing: Swing) -> float:
     moments=("plant", "foot_flat"),
     source=DEFINITION,
 )
-def back_force_share(swing: Swing) -> float:
+def back_force_share(r: Readings) -> FloatArray:
     """Share of the vertical force under the back foot when the front foot is flat.
 
     Not at `plant` itself: there the front foot carries 10 % of body weight by definition.
     """
-    if swing.forces is None:
-        raise NotMeasurableError("no force plates under both feet")
-    frame = at(swing, "foot_flat")
-    front, back = swing.forces.front[frame, 2], swing.forces.back[frame, 2]
-    return float(back / (front + back))
+    forces = r.swing.forces
+    if forces is None:
+        raise NotMeasurableError(r.swing.forces_why)
+    front, back = (forces.at(side, r.time("foot_flat"))[:, 2] for side in ("front", "back"))
+    share: FloatArray = back / (front + back)
+    return share
 
 
 @measure("separation_length", "height", "Front ankle to hands", points=("front_ankle", *HANDS), source=DEFINITION)
-def separation_length(swing: Swing) -> float:
+def separation_length(r: Readings) -> FloatArray:
     """Distance from the front ankle to mid-hands over height."""
-    frame = at(swing, "plant")
-    return distance(mid_hands(swing)[frame], swing["front_ankle"][frame]) / swing.height_m
+    length: FloatArray = distance(r.hands_at("plant"), r.at("front_ankle", "plant")) / r.height_m
+    return length
 
 
 @measure(
@@ -85,60 +94,55 @@ def separation_length(swing: Swing) -> float:
     points=("front_ankle", *HANDS),
     source=DEFINITION,
 )
-def separation_gain(swing: Swing) -> float:
-    """Change of the distance from the front ankle to mid-hands, over height."""
-    start, end = at(swing, "stance"), at(swing, "plant")
-    hands, ankle = mid_hands(swing), swing["front_ankle"]
-    return (distance(hands[end], ankle[end]) - distance(hands[start], ankle[start])) / swing.height_m
+def separation_gain(r: Readings) -> FloatArray:
+    """Change of how far mid-hands are behind the front ankle, along the pitch direction, over height.
+
+    Along the pitch direction alone: the distance through the air also shrinks as the body sinks into its stride.
+    """
+    behind = [r.at("front_ankle", moment)[:, 0] - r.hands_at(moment)[:, 0] for moment in ("stance", "plant")]
+    gain: FloatArray = (behind[1] - behind[0]) / r.height_m
+    return gain
 
 
 @measure("knob_aim", "deg", "Knob off the catcher's feet", points=BAT, source=DEFINITION)
-def knob_aim(swing: Swing) -> float:
+def knob_aim(r: Readings) -> FloatArray:
     """Angle between the ray barrel -> knob and the direction from the knob to the catcher's feet."""
-    if not swing.plate_known:
+    if not r.swing.plate_known:
         raise NotMeasurableError("the place of home plate, and so of the catcher, was not recorded")
-    frame = at(swing, "plant")
-    knob = swing["bat_knob"][frame]
-    catcher = np.array([-swing.setup.catcher_behind_m, 0.0, 0.0])
-    return float(np.degrees(angle_between(knob - swing["bat_barrel"][frame], catcher - knob)))
+    catcher = np.array([-r.swing.setup.catcher_behind_m, 0.0, 0.0])
+    return np.degrees(angle_between(-r.bat_at("plant"), catcher - r.at("bat_knob", "plant")))
 
 
 @measure("bat_elevation", "deg", "Barrel above horizontal", points=BAT, source=DEFINITION)
-def bat_elevation(swing: Swing) -> float:
+def bat_elevation(r: Readings) -> FloatArray:
     """Elevation of the direction knob -> barrel."""
-    frame = at(swing, "plant")
-    axis = unit(swing["bat_barrel"][frame] - swing["bat_knob"][frame])
-    return float(np.degrees(np.arcsin(axis[2])))
+    return np.degrees(np.arcsin(r.bat_at("plant")[:, 2]))
 
 
 @measure("bat_position", "", "Bat at foot-plant", points=(*BAT, "head"), source=DEFINITION)
-def bat_position(swing: Swing) -> str:
+def bat_position(r: Readings) -> Values:
     """`wrapped` where the barrel heads past the head toward the pitcher, `flat` where it lies low, else `tilted`."""
-    frame = at(swing, "plant")
-    barrel, knob = swing["bat_barrel"][frame], swing["bat_knob"][frame]
-    if barrel[0] > swing["head"][frame, 0] + WRAPPED_AHEAD_M:
-        return "wrapped"
-    return "flat" if np.arcsin(unit(barrel - knob)[2]) < FLAT_BELOW else "tilted"
+    ahead = r.at("bat_barrel", "plant")[:, 0] - r.at("head", "plant")[:, 0]
+    flat = np.arcsin(r.bat_at("plant")[:, 2]) < FLAT_BELOW
+    return np.where(ahead > WRAPPED_AHEAD_M, "wrapped", np.where(flat, "flat", "tilted"))
 
 
 @measure("foot_open", "deg", "Front foot open", points=("front_heel", "front_ball"), source=DEFINITION)
-def foot_open(swing: Swing) -> float:
+def foot_open(r: Readings) -> FloatArray:
     """Heading of the front foot from side-on."""
-    return foot_angle(swing, "front", at(swing, "plant"))
+    return foot_angle(r, "front", "plant")
 
 
 @measure("pelvis_open", "deg", "Hips open", points=("front_hip", "back_hip"), source=DEFINITION)
-def pelvis_open(swing: Swing) -> float:
+def pelvis_open(r: Readings) -> FloatArray:
     """Heading of the line back hip -> front hip from the pitch direction."""
-    frame = at(swing, "plant")
-    return open_angle(swing["front_hip"][frame] - swing["back_hip"][frame])
+    return opening(r, "hip", "plant")
 
 
 @measure("trunk_open", "deg", "Shoulders open", points=("front_shoulder", "back_shoulder"), source=DEFINITION)
-def trunk_open(swing: Swing) -> float:
+def trunk_open(r: Readings) -> FloatArray:
     """Heading of the line back shoulder -> front shoulder from the pitch direction."""
-    frame = at(swing, "plant")
-    return open_angle(swing["front_shoulder"][frame] - swing["back_shoulder"][frame])
+    return opening(r, "shoulder", "plant")
 
 
 @measure(
@@ -148,38 +152,38 @@ def trunk_open(swing: Swing) -> float:
     points=("front_hip", "back_hip", "front_shoulder", "back_shoulder"),
     source=DEFINITION,
 )
-def hip_shoulder_separation(swing: Swing) -> float:
+def hip_shoulder_separation(r: Readings) -> FloatArray:
     """`pelvis_open` minus `trunk_open`."""
-    return float(np.degrees(wrapped(np.radians(pelvis_open(swing) - trunk_open(swing)))))  # type: ignore[operator]
+    return np.degrees(wrapped(np.radians(opening(r, "hip", "plant") - opening(r, "shoulder", "plant"))))
 
 
 @measure("stride_length", "height", "Stride, ankle to ankle", points=FEET, source=DEFINITION)
-def stride_length(swing: Swing) -> float:
+def stride_length(r: Readings) -> FloatArray:
     """Horizontal distance between the ankles over height."""
-    frame = at(swing, "plant")
-    return distance(swing["front_ankle"][frame, :2], swing["back_ankle"][frame, :2]) / swing.height_m
+    feet = (r.at(name, "plant")[:, :2] for name in FEET)
+    length: FloatArray = distance(*feet) / r.height_m
+    return length
 
 
 @measure("stride_direction", "deg", "Stride away from the plate", points=FEET, source=DEFINITION)
-def stride_direction(swing: Swing) -> float:
+def stride_direction(r: Readings) -> FloatArray:
     """Heading of the line back ankle -> front ankle from the pitch direction, positive = open."""
-    if swing.heading_method == FROM_FEET:
+    if r.swing.heading_method == FROM_FEET:
         raise NotMeasurableError("the direction to the pitcher was itself estimated from the feet")
-    frame = at(swing, "plant")
-    return open_angle(swing["front_ankle"][frame] - swing["back_ankle"][frame])
+    return opening(r, "ankle", "plant")
 
 
 @measure(
     "front_knee_flexion", "deg", "Front knee bend", points=("front_hip", "front_knee", "front_ankle"), source=DEFINITION
 )
-def front_knee_flexion(swing: Swing) -> float:
+def front_knee_flexion(r: Readings) -> FloatArray:
     """Angle between thigh and shank, 0 = straight."""
-    return knee_flexion(swing, "front", at(swing, "plant"))
+    return knee_flexion(r, "front", "plant")
 
 
 @measure(
     "back_knee_flexion", "deg", "Back knee bend", points=("back_hip", "back_knee", "back_ankle"), source=DEFINITION
 )
-def back_knee_flexion(swing: Swing) -> float:
+def back_knee_flexion(r: Readings) -> FloatArray:
     """Angle between thigh and shank, 0 = straight."""
-    return knee_flexion(swing, "back", at(swing, "plant"))
+    return knee_flexion(r, "back", "plant")

@@ -1,29 +1,38 @@
-"""From a swing to findings: every registered measure with its uncertainty, and the checks."""
+"""From a swing to findings: every registered measure with its uncertainty, the checks, and what to work on."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
+from typing import cast
 
 import numpy as np
 
+from mocap.capture import FloatArray
+from mocap.display import Units
 from mocap.errors import InputError
 from mocap.findings import Findings, Measure
 
 # The modules register their measures when they are imported.
-from mocap.kinematics import barrel, landing, turn  # noqa: F401
+from mocap.kinematics import barrel, ground, hands, head, landing, turn  # noqa: F401
+from mocap.kinematics.advice import work_on
 from mocap.kinematics.checks import check_all, load_limits
-from mocap.kinematics.registry import REGISTRY, NotMeasurableError, Registered, Value
-from mocap.kinematics.uncertainty import draws
+from mocap.kinematics.pitch import descent
+from mocap.kinematics.readings import NotMeasurableError, Readings, readings
+from mocap.kinematics.registry import REGISTRY, Registered, Values
+from mocap.kinematics.uncertainty import DRAWS, drawn
 from mocap.swing import Swing
 
 #: Chapters in the order in which a coach reads them.
-FAMILIES = ("landing", "turn", "barrel")
+FAMILIES = ("landing", "turn", "hands", "head", "barrel", "ground")
 #: Measures that need a reference and are added by the comparison.
 OF_COMPARISONS = ("pose_distance",)
+#: Half the width of the 95 % interval in standard deviations.
+REACH = 1.96
 
 
-def measure(swing: Swing, *, limits: Path | None = None) -> Findings:
+def measure(swing: Swing, *, limits: Path | None = None, units: Units = "metric", count: int = DRAWS) -> Findings:
     """Every measure of a swing, with standard deviations, held against the limits.
 
     Parameters
@@ -31,6 +40,10 @@ def measure(swing: Swing, *, limits: Path | None = None) -> Findings:
     swing : Swing
     limits : Path, optional
         A table of the coach's own; see ``assets/tables/limits.toml``.
+    units : {"metric", "imperial"}
+        Of the sentences that go with the checks.
+    count : int
+        Swings drawn for the standard deviations; with 0 there are none.
 
     Returns
     -------
@@ -42,53 +55,67 @@ def measure(swing: Swing, *, limits: Path | None = None) -> Findings:
         The table of limits cannot be read, or names a measure that does not exist.
     """
     rows = load_limits(limits)
-    unknown = [row.measure for row in rows if row.measure not in (*REGISTRY, *OF_COMPARISONS)]
-    if unknown:
-        raise InputError(
-            f"{limits}: limits for {unknown[0]!r}, which is no measure; names are those of `mocap measure --json`"
-        )
+    unknown = next((row for row in rows if row.measure not in (*REGISTRY, *OF_COMPARISONS)), None)
+    if unknown is not None:
+        raise InputError(f"{unknown.where}: no such measure; names are those of `mocap measure --json`")
     entries = sorted(REGISTRY.values(), key=lambda entry: FAMILIES.index(entry.family))
-    values = {entry.name: _value(entry, swing) for entry in entries}
-    wanted = [REGISTRY[name] for name, (value, _) in values.items() if isinstance(value, float)]
-    spreads = _spreads(wanted, draws(swing))
-    measures = {
-        name: Measure(
-            name=name,
-            value=value,
-            sd=spreads.get(name),
-            unit=REGISTRY[name].unit,
-            label=REGISTRY[name].label,
-            moment=REGISTRY[name].when,
-            why=why,
-            family=REGISTRY[name].family,
-        )
-        for name, (value, why) in values.items()
-    }
-    return Findings(swing.hitter, swing.moments, measures, check_all(measures, rows))
+    recorded = readings(swing, descent(swing.setup).angle_deg)
+    taken = {entry.name: _taken(entry, recorded) for entry in entries}
+    known = [REGISTRY[name] for name, (values, _) in taken.items() if values is not None]
+    spreads = _spreads(known, drawn(swing, count=count))
+    measures = {name: _measure(REGISTRY[name], *taken[name], spreads.get(name)) for name in taken}
+    checks = check_all(measures, rows, hitter=swing.hitter, units=units)
+    advice = work_on(checks, measures, hitter=swing.hitter, units=units)
+    return Findings(swing.hitter, swing.moments, measures, checks, advice)
 
 
-def _value(entry: Registered, swing: Swing) -> tuple[Value | None, str]:
-    why = entry.missing(swing)
-    return (None, why) if why else _taken(entry, swing)
+def _measure(entry: Registered, values: Values | None, why: str, spread: Values | None) -> Measure:
+    """One measure from its value and its values over drawn swings."""
+    empty = Measure(entry.name, None, None, entry.unit, entry.label, entry.when, why, entry.family)
+    if values is None:
+        return empty
+    if values.dtype.kind == "U":
+        texts = values if spread is None or not len(spread) else spread
+        found, counts = np.unique(texts, return_counts=True)
+        shares = {str(text): float(n) / len(texts) for text, n in zip(found, counts, strict=True)}
+        return replace(empty, value=str(values[0]), shares=shares)
+    value = float(values[0])
+    drawn_sd = _deviation(np.asarray(spread, dtype=np.float64), value) if spread is not None else 0.0
+    sd = float(np.hypot(drawn_sd, entry.method_sd))
+    return replace(empty, value=value, sd=sd, low=value - REACH * sd, high=value + REACH * sd)
 
 
-def _taken(entry: Registered, swing: Swing) -> tuple[Value | None, str]:
-    """Value of a measure whose points and moments are there, or why the function could not give one."""
+def _deviation(spread: FloatArray, value: float) -> float:
+    """Root mean square distance of the drawn values from the value itself.
+
+    Noise does not only scatter a greatest value or a distance, it also makes it larger; what the draws lie off on
+    average is an error as well, and counts.
+    """
+    spread = spread[np.isfinite(spread)]
+    return float(np.sqrt(np.mean((spread - value) ** 2))) if len(spread) > 2 else 0.0
+
+
+def _taken(entry: Registered, recorded: Readings) -> tuple[Values | None, str]:
+    """Values of a measure, or why there are none."""
+    why = entry.missing(recorded.swing)
+    if why:
+        return None, why
     try:
-        value = entry.function(swing)
+        values = entry.function(recorded)
     except NotMeasurableError as reason:
         return None, str(reason)
-    if isinstance(value, float) and not np.isfinite(value):
+    if values.dtype.kind == "f" and not np.isfinite(values[0]):
         return None, "points it needs are missing at that moment"
-    return value, ""
+    return values, ""
 
 
-def _spreads(entries: list[Registered], swings: Iterable[Swing]) -> dict[str, float]:
-    """Standard deviation of each measure over random swings, which lack what the swing itself lacks, no more."""
-    drawn: dict[str, list[float]] = {entry.name: [] for entry in entries}
-    for swing in swings:
+def _spreads(entries: list[Registered], batches: Iterable[Readings]) -> dict[str, Values]:
+    """Values of each measure over drawn swings, which lack what the swing itself lacks, no more."""
+    found: dict[str, list[Values]] = {entry.name: [] for entry in entries}
+    for batch in batches:
         for entry in entries:
-            value, _ = _taken(entry, swing)
-            if isinstance(value, float):
-                drawn[entry.name].append(value)
-    return {name: float(np.std(values, ddof=1)) if len(values) > 2 else 0.0 for name, values in drawn.items()}
+            try:
+                found[entry.name].append(entry.function(batch))
+            except NotMeasurableError:
+                continue
+    return {name: cast(Values, np.concatenate(values)) for name, values in found.items() if values}

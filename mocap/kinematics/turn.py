@@ -7,11 +7,11 @@ from itertools import pairwise
 import numpy as np
 
 from mocap.capture import FloatArray
-from mocap.kinematics.geometry import angle_between, angular_velocity, frame_from, unit
+from mocap.kinematics.geometry import across, angle_between, frame_from, rotation_vector, unit
 from mocap.kinematics.helical import LONGEST_STEP, HelicalAxes, finite_helical_axes
 from mocap.kinematics.landing import DEFINITION, foot_angle, knee_flexion, share_on_back
-from mocap.kinematics.registry import NotMeasurableError, at, distance, greatest, measure, span, velocity
-from mocap.swing import Swing
+from mocap.kinematics.readings import NotMeasurableError, Readings, distance, greatest
+from mocap.kinematics.registry import Values, measure
 
 AXIS = ("pelvis", "head")
 FRONT_LEG = ("front_hip", "front_knee", "front_ankle")
@@ -24,15 +24,22 @@ TURNING_SEGMENTS: dict[str, tuple[tuple[str, str], ...]] = {
     "arm": (("front_shoulder", "front_elbow"),),
     "bat": (("bat_knob", "bat_barrel"),),
 }
+#: A segment may be at its fastest this long before foot-plant. [s] This project's default.
+EARLY_S = 0.1
 #: Segments whose turn is taken as a screw motion: the point whose path goes with it, the measures' prefix and name.
 TURN_AXES = {"thorax": ("neck", "", "Trunk"), "pelvis": ("pelvis", "pelvis_", "Pelvis")}
 SCREW = "finite helical axes over steps of 10 degrees, mean, RMS and sum over the turn; Woltring et al. 1985"
+#: What a skeleton of constant lengths makes of the peak turning speeds where its joints are 10 mm off, and the last
+#: frames before a blow of the bat's, one standard deviation: posed swings at 240 Hz. [deg/s]
+SPEED_METHOD_SD = {"pelvis": 10.0, "trunk": 6.0, "arm": 10.0, "bat": 40.0}
+#: A bat that is about as fast for its last frames has its peak in any of them. [s] Posed swings at 240 Hz.
+PEAK_AT_CONTACT_SD_S = 0.003
 #: Two peaks closer than this cannot be put in order at the usual rates. [s] This project's default.
 SAME_TIME_S = 0.004
 
 
-def turn_speed(swing: Swing, segment: str) -> FloatArray:
-    """Magnitude of a segment's angular velocity, shape (F,). [rad/s]
+def turn_speed(r: Readings, segment: str, times: FloatArray) -> FloatArray:
+    """Magnitude of a segment's angular velocity at times in frames, shape (N, T). [rad/s]
 
     Two points show how the upper arm and the bat swing round, not how they roll about their own length; the roll is
     left out there.
@@ -43,36 +50,33 @@ def turn_speed(swing: Swing, segment: str) -> FloatArray:
         A point of the segment was not recorded.
     """
     lines = TURNING_SEGMENTS[segment]
-    if not swing.has(*(point for line in lines for point in line)):
+    if not r.swing.has(*(point for line in lines for point in line)):
         raise NotMeasurableError(
             "no bat was recorded" if segment == "bat" else f"the {segment}'s points were not recorded"
         )
-    vectors = [swing[second] - swing[first] for first, second in lines]
+    vectors = [r.path(second) - r.path(first) for first, second in lines]
     if len(vectors) == 1:
-        return np.linalg.norm(velocity(unit(vectors[0]), swing), axis=1)
-    return np.linalg.norm(angular_velocity(frame_from(*vectors), swing.rate_hz), axis=1)
+        bat = segment == "bat"
+        line = r.read(vectors[0], times, bat=bat)
+        # The direction's rate of change is the part of the line's own that lies across it, over its length.
+        moved = across(r.read(vectors[0], times, bat=bat, rate=True), unit(line))
+        return np.linalg.norm(moved, axis=-1) / np.linalg.norm(line, axis=-1)
+    # The turn over one frame about each time: exact for a constant angular velocity.
+    before, after = (frame_from(*(r.read(v, times + half) for v in vectors)) for half in (-0.5, 0.5))
+    turned = rotation_vector(after @ np.swapaxes(before, -1, -2))
+    return np.linalg.norm(turned, axis=-1) * r.rate_hz
 
 
-def turn_peak(swing: Swing, segment: str) -> tuple[float, float]:
+def turn_peak(r: Readings, segment: str) -> tuple[FloatArray, FloatArray]:
     """Greatest turning speed from shortly before plant to contact, and its time from plant. [rad/s], [s]"""
-    early = max(at(swing, "plant") - int(0.1 * swing.rate_hz), 0)
-    # A peak may fall on contact itself, so look one hundredth of a second past it.
-    late = at(swing, "contact") + max(int(0.01 * swing.rate_hz), 1)
-    window = turn_speed(swing, segment)[early : late + 1]
-    if not np.isfinite(window).any():
-        raise NotMeasurableError(f"the {segment}'s points are missing in the turn")
-    peak = int(np.nanargmax(window))
-    time = early + peak + _vertex(window, peak)
-    return float(window[peak]), float(time / swing.rate_hz - (swing.moments["plant"].time_s or 0.0))
+    return r.once(("peak", segment), lambda: _turn_peak(r, segment))
 
 
-def _vertex(values: FloatArray, peak: int) -> float:
-    """Offset of the vertex of the parabola through a peak and its neighbours, -0.5 to 0.5. [frames]"""
-    if not 0 < peak < len(values) - 1:
-        return 0.0
-    before, here, after = values[peak - 1 : peak + 2]
-    bend = before - 2 * here + after
-    return float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if np.isfinite(bend) and bend < 0 else 0.0
+def _turn_peak(r: Readings, segment: str) -> tuple[FloatArray, FloatArray]:
+    times = r.times(*TURN, before_s=EARLY_S)
+    value, place = greatest(turn_speed(r, segment, times))
+    spacing = (times[:, -1] - times[:, 0]) / (times.shape[1] - 1)
+    return value, (times[:, 0] + place * spacing - r.when["plant"]) / r.rate_hz
 
 
 @measure(
@@ -82,50 +86,73 @@ def _vertex(values: FloatArray, peak: int) -> float:
     moments=("plant", "contact"),
     source=DEFINITION,
 )
-def forward_after_plant(swing: Swing) -> float:
+def forward_after_plant(r: Readings) -> FloatArray:
     """Greatest distance the centre of mass travels toward the pitcher from plant to the finish, over height."""
-    last = "finish" if swing.index("finish") is not None else "contact"
-    path = swing.com[span(swing, "plant", last), 0]
-    return greatest(path - path[0]) / swing.height_m
+    last = "finish" if "finish" in r.when else "contact"
+    farthest = greatest(r.read(r.com, r.times("plant", last))[:, :, 0])[0]
+    moved: FloatArray = (farthest - r.com_at("plant")[:, 0]) / r.height_m
+    return moved
 
 
 @measure("axis_drift", "m", "Drift of the body's axis", moments=TURN, points=AXIS, source=DEFINITION)
-def axis_drift(swing: Swing) -> float:
+def axis_drift(r: Readings) -> FloatArray:
     """Greatest horizontal excursion of the middle and of the top of the line pelvis -> head, plant to contact."""
-    turn = span(swing, *TURN)
-    top, foot = swing["head"][turn, :2], swing["pelvis"][turn, :2]
-    paths = np.stack([top, (top + foot) / 2])
-    return greatest(np.linalg.norm(paths - paths[:, :1], axis=2))
+    times = r.times(*TURN)
+    top, foot = (r.read(r.path(name), times)[..., :2] for name in ("head", "pelvis"))
+    excursions = [distance(path, path[:, :1]) for path in (top, (top + foot) / 2)]
+    return np.maximum(*(greatest(excursion)[0] for excursion in excursions))
 
 
 @measure("axis_tilt", "deg", "Lean of the body's axis at contact", moments=("contact",), points=AXIS, source=DEFINITION)
-def axis_tilt(swing: Swing) -> float:
+def axis_tilt(r: Readings) -> FloatArray:
     """Angle of the line pelvis -> head from the vertical."""
-    frame = at(swing, "contact")
-    axis = swing["head"][frame] - swing["pelvis"][frame]
-    return float(np.degrees(angle_between(axis, np.array([0.0, 0.0, 1.0]))))
+    axis = r.at("head", "contact") - r.at("pelvis", "contact")
+    return np.degrees(angle_between(axis, np.array([0.0, 0.0, 1.0])))
 
 
-def turn_axes(swing: Swing, segment: str) -> HelicalAxes:
-    """Helical axes of a segment over short steps, one for each frame from plant to contact.
+def turn_axes(r: Readings, segment: str) -> HelicalAxes:
+    """Helical axes of a segment over short steps, at even times from plant to contact, shape (N, T).
 
     Raises
     ------
     NotMeasurableError
         The segment's orientation is not known, or it turns too little.
     """
+    return r.once(("axes", segment), lambda: _turn_axes(r, segment))
+
+
+def _turn_axes(r: Readings, segment: str) -> HelicalAxes:
     point = TURN_AXES[segment][0]
-    if segment not in swing.frames:
+    if segment not in r.frames:
         raise NotMeasurableError(f"the {segment}'s orientation was not recorded")
-    start, stop = at(swing, "plant"), at(swing, "contact") + 1
-    around = round(LONGEST_STEP / 2 * swing.rate_hz)
-    first = max(start - around, 0)
-    window = slice(first, stop + around)
-    axes = finite_helical_axes(swing.frames[segment][window], swing[point][window], swing.rate_hz)
-    axes = axes.between(start - first, stop - first)
-    if np.isfinite(axes.axis.angle_rad).sum() < 2:
+    times = r.times(*TURN)
+    spacing = (times[:, -1] - times[:, 0]) / (times.shape[1] - 1)
+    # A step has its time in the middle, so the paths are read on both sides of the turn as well.
+    around = round(LONGEST_STEP / 2 * r.rate_hz)
+    beyond = spacing[:, None] * np.arange(1, around + 1)
+    times = np.concatenate([times[:, :1] - beyond[:, ::-1], times, times[:, -1:] + beyond], axis=1)
+    rotation = r.read(r.frames[segment], times)
+    y = unit(rotation[..., 1])
+    z = unit(across(rotation[..., 2], y))
+    rotation = np.stack([np.cross(y, z), y, z], axis=-1)
+    rates = r.rate_hz / np.where(spacing > 0.0, spacing, np.nan)
+    axes = finite_helical_axes(rotation, r.read(r.path(point), times), rates[:, None])
+    axes = axes.between(around, times.shape[1] - around)
+    if np.isfinite(axes.axis.angle_rad[0]).sum() < 2:
         raise NotMeasurableError(f"the {segment} turns too little for an axis to be seen")
     return axes
+
+
+def _mean(values: FloatArray) -> FloatArray:
+    """Mean over the times that have a value, shape (N, ...)."""
+    seen = np.isfinite(values)
+    mean: FloatArray = np.where(seen, values, 0.0).sum(axis=1) / np.where(seen.any(axis=1), seen.sum(axis=1), np.nan)
+    return mean
+
+
+#: What steps of whole frames that turn by more than 10 degrees make of tilt [deg], wander [m] and rise [m] of the axes,
+#: one standard deviation: posed swings on exact points at 240 Hz.
+AXIS_METHOD_SD = {"thorax": (0.42, 0.013, 0.0017), "pelvis": (0.45, 0.017, 0.0040)}
 
 
 def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> None:
@@ -138,11 +165,13 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         moments=TURN,
         points=(point,),
         source=SCREW,
+        method_sd=AXIS_METHOD_SD[segment][0],
     )
-    def tilt(swing: Swing) -> float:
-        direction = np.nanmean(turn_axes(swing, segment).axis.direction, axis=0)
-        vertical = np.array([0.0, 0.0, np.sign(direction[2]) or 1.0])
-        return float(np.degrees(angle_between(direction, vertical)))
+    def tilt(r: Readings) -> FloatArray:
+        direction = _mean(turn_axes(r, segment).axis.direction)
+        vertical = np.zeros_like(direction)
+        vertical[:, 2] = np.where(direction[:, 2] < 0.0, -1.0, 1.0)
+        return np.degrees(angle_between(direction, vertical))
 
     @measure(
         f"{prefix}turn_axis_wander",
@@ -151,13 +180,13 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         moments=TURN,
         points=(point,),
         source=SCREW,
+        method_sd=AXIS_METHOD_SD[segment][1],
     )
-    def wander(swing: Swing) -> float:
-        crossing = turn_axes(swing, segment).floor_crossing()[0][:, :2]
-        crossing = crossing[np.isfinite(crossing).all(axis=1)]
-        if len(crossing) < 2:
+    def wander(r: Readings) -> FloatArray:
+        crossing = turn_axes(r, segment).floor_crossing()[0][..., :2]
+        if np.isfinite(crossing[0]).all(axis=1).sum() < 2:
             raise NotMeasurableError(f"the axis of the {segment}'s turn lies level and does not meet the floor")
-        return float(np.sqrt(np.mean(np.sum((crossing - crossing.mean(axis=0)) ** 2, axis=1))))
+        return np.sqrt(_mean(np.sum((crossing - _mean(crossing)[:, None]) ** 2, axis=-1)))
 
     @measure(
         f"{prefix}turn_axis_slide",
@@ -166,12 +195,14 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         moments=TURN,
         points=(point,),
         source=SCREW,
+        method_sd=AXIS_METHOD_SD[segment][2],
     )
-    def slide(swing: Swing) -> float:
-        axes = turn_axes(swing, segment)
-        rise = axes.axis.slide_m * np.sign(axes.axis.direction[:, 2]) / axes.step_s
-        # The mean rate over the frames that have an axis, times the turn's duration.
-        return float(np.nanmean(rise)) * (len(rise) - 1) / swing.rate_hz
+    def slide(r: Readings) -> FloatArray:
+        axes = turn_axes(r, segment)
+        rate = _mean(axes.axis.slide_m * np.sign(axes.axis.direction[..., 2]) / axes.step_s)
+        # The mean rate over the times that have an axis, times the turn's duration.
+        rise: FloatArray = rate * (r.time("contact") - r.time("plant"))
+        return rise
 
 
 for _segment, (_point, _prefix, _name) in TURN_AXES.items():
@@ -179,21 +210,23 @@ for _segment, (_point, _prefix, _name) in TURN_AXES.items():
 
 
 @measure("sequence", "", "Order of the peaks of turning speed", moments=TURN, source=DEFINITION)
-def sequence(swing: Swing) -> str:
+def sequence(r: Readings) -> Values:
     """Segments in the order in which their turning speed peaks; `=` joins peaks that fall together."""
     times = {}
     for segment in TURNING_SEGMENTS:
         try:
-            times[segment] = turn_peak(swing, segment)[1]
+            times[segment] = turn_peak(r, segment)[1]
         except NotMeasurableError:
             continue
     if len(times) < 2:
         raise NotMeasurableError("fewer than two turning segments were recorded")
-    order = sorted(times, key=lambda segment: times[segment])
-    text = order[0]
-    for previous, segment in pairwise(order):
-        text += (" = " if times[segment] - times[previous] < SAME_TIME_S else " > ") + segment
-    return text
+    return np.array([_order(dict(zip(times, row, strict=True))) for row in zip(*times.values(), strict=True)])
+
+
+def _order(times: dict[str, float]) -> str:
+    order = sorted(times, key=times.__getitem__)
+    signs = (" = " if times[after] - times[before] < SAME_TIME_S else " > " for before, after in pairwise(order))
+    return order[0] + "".join(sign + segment for sign, segment in zip(signs, order[1:], strict=True))
 
 
 def _register_peaks(segment: str, name: str) -> None:
@@ -201,16 +234,28 @@ def _register_peaks(segment: str, name: str) -> None:
     points = tuple(dict.fromkeys(point for line in TURNING_SEGMENTS[segment] for point in line))
 
     @measure(
-        f"{segment}_turn_speed", "deg/s", f"{name}: peak turning speed", moments=TURN, points=points, source=DEFINITION
+        f"{segment}_turn_speed",
+        "deg/s",
+        f"{name}: peak turning speed",
+        moments=TURN,
+        points=points,
+        source=DEFINITION,
+        method_sd=SPEED_METHOD_SD[segment],
     )
-    def peak_speed(swing: Swing) -> float:
-        return float(np.degrees(turn_peak(swing, segment)[0]))
+    def peak_speed(r: Readings) -> FloatArray:
+        return np.degrees(turn_peak(r, segment)[0])
 
     @measure(
-        f"{segment}_turn_time", "s", f"{name}: peak after foot-plant", moments=TURN, points=points, source=DEFINITION
+        f"{segment}_turn_time",
+        "s",
+        f"{name}: peak after foot-plant",
+        moments=TURN,
+        points=points,
+        source=DEFINITION,
+        method_sd=PEAK_AT_CONTACT_SD_S if segment == "bat" else 0.0,
     )
-    def peak_time(swing: Swing) -> float:
-        return turn_peak(swing, segment)[1]
+    def peak_time(r: Readings) -> FloatArray:
+        return turn_peak(r, segment)[1]
 
 
 for _segment, _name in (("pelvis", "Pelvis"), ("trunk", "Trunk"), ("arm", "Lead upper arm"), ("bat", "Bat")):
@@ -225,9 +270,10 @@ for _segment, _name in (("pelvis", "Pelvis"), ("trunk", "Trunk"), ("arm", "Lead 
     points=FRONT_LEG,
     source=DEFINITION,
 )
-def front_knee_extension(swing: Swing) -> float:
+def front_knee_extension(r: Readings) -> FloatArray:
     """Flexion at plant minus flexion at contact."""
-    return knee_flexion(swing, "front", at(swing, "plant")) - knee_flexion(swing, "front", at(swing, "contact"))
+    extension: FloatArray = knee_flexion(r, "front", "plant") - knee_flexion(r, "front", "contact")
+    return extension
 
 
 @measure(
@@ -238,9 +284,9 @@ def front_knee_extension(swing: Swing) -> float:
     points=FRONT_LEG,
     source=DEFINITION,
 )
-def front_leg_at_contact(swing: Swing) -> float:
+def front_leg_at_contact(r: Readings) -> FloatArray:
     """Angle between thigh and shank, 0 = straight."""
-    return knee_flexion(swing, "front", at(swing, "contact"))
+    return knee_flexion(r, "front", "contact")
 
 
 @measure(
@@ -251,10 +297,10 @@ def front_leg_at_contact(swing: Swing) -> float:
     points=("back_heel",),
     source=DEFINITION,
 )
-def back_heel_lift(swing: Swing) -> float:
+def back_heel_lift(r: Readings) -> FloatArray:
     """Height of the back heel at contact over its height in the stance."""
-    heel = swing["back_heel"][:, 2]
-    return float(heel[at(swing, "contact")] - heel[at(swing, "stance")])
+    lift: FloatArray = r.at("back_heel", "contact")[:, 2] - r.at("back_heel", "stance")[:, 2]
+    return lift
 
 
 @measure(
@@ -265,18 +311,18 @@ def back_heel_lift(swing: Swing) -> float:
     points=("back_heel", "back_ball"),
     source=DEFINITION,
 )
-def back_foot_turn(swing: Swing) -> float:
+def back_foot_turn(r: Readings) -> FloatArray:
     """Heading of the back foot from side-on, 90 = the toes point at the pitcher."""
-    return foot_angle(swing, "back", at(swing, "contact"))
+    return foot_angle(r, "back", "contact")
 
 
 @measure("head_shift", "m", "Head movement, plant to contact", moments=TURN, points=("head",), source=DEFINITION)
-def head_shift(swing: Swing) -> float:
+def head_shift(r: Readings) -> FloatArray:
     """Distance of the head's centre between plant and contact."""
-    return distance(swing["head"][at(swing, "contact")], swing["head"][at(swing, "plant")])
+    return distance(r.at("head", "contact"), r.at("head", "plant"))
 
 
 @measure("finish_balance", "share", "Weight on the back foot at the finish", moments=("finish",), source=DEFINITION)
-def finish_balance(swing: Swing) -> float:
+def finish_balance(r: Readings) -> FloatArray:
     """Place of the centre of mass between the feet at the finish, 1 = over the back foot."""
-    return share_on_back(swing, at(swing, "finish"))
+    return share_on_back(r, "finish")

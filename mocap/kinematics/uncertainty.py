@@ -1,88 +1,191 @@
-"""How far the numbers may be off: errors of points, heading, height and moments, carried through to the measures."""
+"""How far the numbers may be off: swings that could equally have been recorded, all drawn and measured at once."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from mocap.capture import FloatArray
-from mocap.kinematics.barrel import USUAL_PITCH_DEG
-from mocap.kinematics.build import body_com
-from mocap.kinematics.filtering import lowpass
-from mocap.kinematics.geometry import heading
+from mocap.kinematics.build import com_of
+from mocap.kinematics.filtering import lowpass, split_lowpass
+from mocap.kinematics.geometry import frame_from
+from mocap.kinematics.moments import BY_HAND, STRUCK
+from mocap.kinematics.pitch import descent
+from mocap.kinematics.readings import Readings
 from mocap.kinematics.segment_frames import axes_from
-from mocap.swing import POINTS, Moment, Swing
+from mocap.swing import BAT_POINTS, POINTS, Swing
 
-#: Random swings drawn for the standard deviations. Their own error is 1 / sqrt(2 n) = 9 %.
-DRAWS = 64
-#: Standard deviation of a pitch angle that was not given. [deg] Spread between pitches of one kind is 1.0 to 1.5
-#: degrees, between kinds about 2 (measured major-league pitches, one day of 2020).
-USUAL_PITCH_SD_DEG = 2.0
-
+#: Swings drawn for the standard deviations. Their own error is 1 / sqrt(2 n) = 4 %.
+DRAWS = 256
+#: So many are held in memory at a time.
+AT_A_TIME = 64
+#: What is drawn reaches this far beyond the first and the last moment, for filters and the steps of helical axes. [s]
+MARGIN_S = 0.15
 #: Error of a centre of mass found with a table of segment masses, per axis. [m] Tables differ by about a centimetre
 #: on the same posture (de Leva 1996, Winter 2009, Plagenhoef 1983); this project's default.
 COM_MODEL_SD_M = 0.010
-ARMS_AND_BAT = ("elbow", "wrist", "hand", "bat")
+#: How much more, as a standard deviation, a filter may have taken off the true path than a second pass takes off what
+#: the first has left. Posed swings at 240 Hz.
+TAKEN_OFF = 1.5
+#: Error of the direction of the face, about each axis: markers of the head are set by eye. [rad] This project's
+#: default.
+FACE_SD_RAD = float(np.radians(3.0))
+#: Error of the direction of the palms, about each axis: two markers 6 cm apart beside the wrist, each of which the skin
+#: moves by 5 mm. [rad] This project's default.
+PALM_SD_RAD = float(np.sqrt(2.0) * 0.005 / 0.06)
+
+#: The segment that each point's constant error is fixed to: a hip centre is misplaced in the pelvis and goes with it.
+FIXED_IN: Mapping[str, str] = {
+    "pelvis": "pelvis",
+    "neck": "thorax",
+    "head": "head",
+    "head_top": "head",
+    **{
+        f"{side}_{point}": segment if segment in ("pelvis", "thorax") else f"{side}_{segment}"
+        for side in ("front", "back")
+        for point, segment in (
+            ("hip", "pelvis"),
+            ("knee", "thigh"),
+            ("ankle", "shank"),
+            ("heel", "foot"),
+            ("ball", "foot"),
+            ("toe", "foot"),
+            ("shoulder", "thorax"),
+            ("elbow", "upper_arm"),
+            ("wrist", "forearm"),
+            ("hand", "hand"),
+        )
+    },
+}
 
 
-def draws(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Swing]:
-    """Swings that could equally have been recorded.
+def drawn(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Readings]:
+    """Swings that could equally have been recorded, some at a time.
 
     Parameters
     ----------
     swing : Swing
     count : int
+        How many in all.
     seed : int
         The same seed gives the same draws.
 
     Yields
     ------
-    Swing
-        Points displaced by a constant error each (the joint centre's model error) and by smooth noise, the whole
-        turned about the vertical by the heading's error, the height, the centre of mass and the moments shifted by
-        theirs.
+    Readings
+        Points displaced by a constant error each (the joint centre's model error, fixed to its segment) and by noise
+        that has gone through the swing's own filters, the whole turned about the vertical by the heading's error; the
+        height, the pitch, the centre of mass and the moments shifted by theirs.
     """
     rng = np.random.default_rng(seed)
+    window = _window(swing)
+    turns = _turns_of_errors(swing, window)
+    for first in range(0, count, AT_A_TIME):
+        yield _draw(swing, window, turns, min(AT_A_TIME, count - first), rng)
+
+
+def _window(swing: Swing) -> slice:
+    """The frames that measures read."""
+    found = [moment.index for moment in swing.moments.values() if moment.index is not None]
+    margin = int(np.ceil(MARGIN_S * swing.rate_hz))
+    return slice(max(min(found) - margin, 0), min(max(found) + margin + 1, swing.n_frames))
+
+
+def _draw(swing: Swing, window: slice, turns: FloatArray, count: int, rng: np.random.Generator) -> Readings:
+    recorded = swing.points[window]
+    offset = rng.normal(size=(count, len(POINTS), 3)) * swing.point_sd_m[:, None]
     place = {name: i for i, name in enumerate(POINTS)}
-    turns, undisturbed = _turns_of_errors(swing), _trunk_axes(swing.points)
-    for _ in range(count):
-        offset = rng.normal(0.0, 1.0, (len(POINTS), 3)) * swing.point_sd_m[:, None]
-        # These two are midpoints of joints: their error is the mean of the two joints' errors.
-        offset[place["pelvis"]] = (offset[place["front_hip"]] + offset[place["back_hip"]]) / 2
-        offset[place["neck"]] = (offset[place["front_shoulder"]] + offset[place["back_shoulder"]]) / 2
-        offset = np.einsum("fpij,pj->fpi", turns, offset)
-        # What passes the filter is smooth, so the drawn noise goes through each point's own.
-        noise = lowpass(rng.normal(0.0, 1.0, swing.points.shape), swing.rate_hz, swing.cutoff_hz)
-        points = swing.points + offset + noise * (swing.noise_m / noise.std(axis=(0, 2)))[:, None]
-        angle = rng.normal(0.0, swing.heading_sd_rad)
-        c, s = np.cos(angle), np.sin(angle)
-        points = points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
-        trunk = _trunk_axes(points)
-        height = max(swing.height_m + rng.normal(0.0, swing.height_sd_m), 0.9)
-        setup = swing.setup
-        if setup.pitch_angle_deg is None:
-            setup = replace(setup, pitch_angle_deg=USUAL_PITCH_DEG + rng.normal(0.0, USUAL_PITCH_SD_DEG))
-        drawn = replace(
-            swing,
-            points=points,
-            # The segments' axes err as the lines between the joints do.
-            frames={
-                name: trunk[name] @ np.swapaxes(undisturbed[name], 1, 2) @ swing.frames[name]
-                for name in trunk
-                if name in swing.frames
-            },
-            hitter=replace(swing.hitter, height_m=min(height, 2.4)),
-            setup=setup,
-            moments={name: _shifted(moment, swing, rng) for name, moment in swing.moments.items()},
+    # These two are midpoints of joints: their error is the mean of the two joints' errors.
+    for middle, joint in (("pelvis", "hip"), ("neck", "shoulder")):
+        offset[:, place[middle]] = (offset[:, place[f"front_{joint}"]] + offset[:, place[f"back_{joint}"]]) / 2
+    points = recorded + np.einsum("fpij,npj->nfpi", turns, offset) + _noise(swing, window, count, rng)
+    points += rng.normal(0.0, TAKEN_OFF, (count, 1, 1, 1)) * _taken_off(swing, window)
+    com = com_of(points, swing) + rng.normal(0.0, COM_MODEL_SD_M, (count, 1, 3))
+    before, after = _trunk_axes(recorded), _trunk_axes(points)
+    # The segments' axes err as the lines between the joints do.
+    frames = {
+        name: after[name] @ np.swapaxes(before[name], -1, -2) @ swing.frames[name][window]
+        for name in after
+        if name in swing.frames
+    }
+    turn = _about_vertical(rng.normal(0.0, swing.heading_sd_rad, count))
+    tilt = _small_turns(rng.normal(0.0, FACE_SD_RAD, (count, 3)))
+    pitch = descent(swing.setup)
+    when = {
+        name: np.clip(
+            (moment.time_s + rng.normal(0.0, moment.sd_s, count)) * swing.rate_hz - window.start,
+            0.0,
+            len(recorded) - 1.0,
         )
-        yield replace(drawn, com=body_com(drawn) + rng.normal(0.0, COM_MODEL_SD_M, 3))
+        for name, moment in swing.moments.items()
+        if moment.time_s is not None and moment.sd_s is not None
+    }
+    if swing.palms_seen:
+        for name in ("front_hand", "back_hand"):
+            rolled = _small_turns(rng.normal(0.0, PALM_SD_RAD, (count, 3)))
+            frames[name] = rolled[:, None] @ swing.frames[name][window]
+    versions = Readings(
+        swing=swing,
+        points=np.einsum("nij,nfpj->nfpi", turn, points),
+        com=np.einsum("nij,nfj->nfi", turn, com),
+        frames={name: turn[:, None] @ rotation for name, rotation in frames.items()},
+        head_forward=np.einsum("nij,fj->nfi", turn @ tilt, swing.head_forward[window]),
+        height_m=np.clip(swing.height_m + rng.normal(0.0, swing.height_sd_m, count), 0.9, 2.4),
+        pitch_deg=pitch.angle_deg + rng.normal(0.0, pitch.sd_deg, count),
+        when=when,
+        first_frame=window.start,
+    )
+    return _with_level(versions, swing)
+
+
+def _with_level(versions: Readings, swing: Swing) -> Readings:
+    """Hands pass mid-trunk where the drawn hands and trunk do, not at a time that errs apart from them."""
+    level = swing.moments["level"]
+    if level.time_s is None or level.method == BY_HAND:
+        return versions
+    trunk = (versions.path("neck") + versions.path("pelvis")) / 2
+    ahead = (versions.hands - trunk)[..., :1]
+    time = np.full((len(versions), 1), level.time_s * swing.rate_hz - versions.first_frame)
+    place, pace = (versions.read(ahead, time, rate=rate)[:, 0, 0] for rate in (False, True))
+    step = np.where(pace > 0.0, -place / np.where(pace > 0.0, pace, 1.0), 0.0) * swing.rate_hz
+    when = np.clip(time[:, 0] + step, 0.0, versions.points.shape[1] - 1.0)
+    return replace(versions, when={**versions.when, "level": when})
+
+
+def _noise(swing: Swing, window: slice, count: int, rng: np.random.Generator) -> FloatArray:
+    """White noise of each point, through the filters that the points went through, shape (N, F, P, 3). [m]"""
+    frames = window.stop - window.start
+    raw = rng.normal(size=(frames, len(POINTS), count * 3)) * swing.noise_m[:, None]
+    smooth = lowpass(raw, swing.rate_hz, swing.cutoff_hz)
+    contact = swing.moments["contact"]
+    if contact.index is not None and contact.method in STRUCK:
+        bat = [POINTS.index(name) for name in BAT_POINTS]
+        split = contact.index - window.start
+        smooth[:, bat] = split_lowpass(raw[:, bat], swing.rate_hz, swing.cutoff_hz[bat], split)
+    return np.moveaxis(smooth.reshape(frames, len(POINTS), count, 3), 2, 0)
+
+
+def _taken_off(swing: Swing, window: slice) -> FloatArray:
+    """What a second pass through the filters would take off the paths, shape (F, P, 3). [m]
+
+    About as much as the first has taken off the true ones, which nobody knows.
+    """
+    recorded = swing.points[window]
+    off = np.nan_to_num(recorded - lowpass(recorded, swing.rate_hz, swing.cutoff_hz))
+    bat = [POINTS.index(name) for name in BAT_POINTS]
+    contact = swing.moments["contact"]
+    if contact.index is not None and contact.method in STRUCK:
+        split = contact.index - window.start
+        again = split_lowpass(recorded[:, bat], swing.rate_hz, swing.cutoff_hz[bat], split)
+        off[:, bat] = np.nan_to_num(recorded[:, bat] - again)
+    return off
 
 
 def _trunk_axes(points: FloatArray) -> dict[str, FloatArray]:
-    """Axes of pelvis and thorax from the lines between hips, shoulders and both, shape (F, 3, 3)."""
-    path = {name: points[:, i] for i, name in enumerate(POINTS)}
+    """Axes of pelvis and thorax from the lines between hips, shoulders and both, shape (..., 3, 3)."""
+    path = {name: points[..., i, :] for i, name in enumerate(POINTS)}
     up = path["neck"] - path["pelvis"]
     return {
         "pelvis": axes_from(path["back_hip"] - path["front_hip"], up, "zy"),
@@ -90,27 +193,34 @@ def _trunk_axes(points: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def _turns_of_errors(swing: Swing) -> FloatArray:
-    """How each point's constant error turns with the body about the vertical, shape (F, P, 3, 3).
-
-    A hip centre is misplaced in the pelvis, a shoulder centre in the trunk; a standing foot does not turn.
-    """
-    turns = np.tile(np.eye(3), (swing.n_frames, len(POINTS), 1, 1))
-    for line, words in (("hip", ("pelvis", "hip", "knee")), ("shoulder", ("neck", "head", "shoulder", *ARMS_AND_BAT))):
-        angle = heading(swing[f"front_{line}"] - swing[f"back_{line}"])
-        angle = np.where(np.isfinite(angle), angle, 0.0)
-        c, s = np.cos(angle), np.sin(angle)
-        about = np.zeros((swing.n_frames, 3, 3))
-        about[:, 0, 0], about[:, 0, 1], about[:, 1, 0], about[:, 1, 1], about[:, 2, 2] = c, -s, s, c, 1.0
-        for column, name in enumerate(POINTS):
-            if any(word in name for word in words):
-                turns[:, column] = about
+def _turns_of_errors(swing: Swing, window: slice) -> FloatArray:
+    """How each point's constant error turns with its segment, shape (F, P, 3, 3); not, where the axes are unknown."""
+    recorded = swing.points[window]
+    turns = np.tile(np.eye(3), (len(recorded), len(POINTS), 1, 1))
+    for column, name in enumerate(POINTS):
+        if name in BAT_POINTS:
+            knob, barrel = (recorded[:, POINTS.index(end)] for end in BAT_POINTS)
+            rotation = frame_from(barrel - knob, np.array([0.0, 0.0, 1.0]))
+        elif FIXED_IN[name] in swing.frames:
+            rotation = swing.frames[FIXED_IN[name]][window]
+        else:
+            continue
+        known = np.isfinite(rotation).all(axis=(1, 2))
+        turns[known, column] = rotation[known]
     return turns
 
 
-def _shifted(moment: Moment, swing: Swing, rng: np.random.Generator) -> Moment:
-    if moment.index is None or moment.sd_s is None or moment.time_s is None:
-        return moment
-    time = moment.time_s + rng.normal(0.0, moment.sd_s)
-    index = int(np.clip(round(time * swing.rate_hz), 0, swing.n_frames - 1))
-    return replace(moment, index=index, time_s=time)
+def _about_vertical(angle: FloatArray) -> FloatArray:
+    """Rotations about z, shape (N, 3, 3)."""
+    turn = np.tile(np.eye(3), (len(angle), 1, 1))
+    turn[:, 0, 0] = turn[:, 1, 1] = np.cos(angle)
+    turn[:, 1, 0] = np.sin(angle)
+    turn[:, 0, 1] = -turn[:, 1, 0]
+    return turn
+
+
+def _small_turns(vector: FloatArray) -> FloatArray:
+    """Rotations by small rotation vectors of shape (N, 3), shape (N, 3, 3)."""
+    from scipy.spatial.transform import Rotation
+
+    return np.asarray(Rotation.from_rotvec(vector).as_matrix(), dtype=np.float64)

@@ -11,6 +11,7 @@ from mocap.capture import FloatArray
 from mocap.comparison import Comparison, Difference
 from mocap.display import Units, format_length
 from mocap.findings import Findings, Measure
+from mocap.kinematics.advice import work_on
 from mocap.kinematics.checks import check_all, load_limits
 from mocap.kinematics.inertia import centre_of_mass
 from mocap.reference.align import aligned_points
@@ -74,7 +75,9 @@ def compare(swing: Swing, reference: Reference, *, units: Units = "metric") -> C
     )
 
 
-def with_pose_distance(findings: Findings, comparison: Comparison, *, limits: Path | None = None) -> Findings:
+def with_pose_distance(
+    findings: Findings, comparison: Comparison, *, limits: Path | None = None, units: Units = "metric"
+) -> Findings:
     """Findings with `pose_distance` and `greatest_difference` added, and checked.
 
     Parameters
@@ -83,11 +86,14 @@ def with_pose_distance(findings: Findings, comparison: Comparison, *, limits: Pa
     comparison : Comparison
     limits : Path, optional
         The coach's own table.
+    units : {"metric", "imperial"}
+        Of the sentences that go with the checks.
 
     Returns
     -------
     Findings
     """
+    reach = 1.96 * comparison.rms_sd_m
     words = comparison.differences[0].words
     added = {
         "pose_distance": Measure(
@@ -98,13 +104,17 @@ def with_pose_distance(findings: Findings, comparison: Comparison, *, limits: Pa
             "Distance from the reference at foot-plant",
             "plant",
             family="comparison",
+            low=comparison.rms_m - reach,
+            high=comparison.rms_m + reach,
         ),
         "greatest_difference": Measure(
             "greatest_difference", words, None, "", "Greatest difference at foot-plant", "plant", family="comparison"
         ),
     }
     measures = {**findings.measures, **added}
-    return replace(findings, measures=measures, checks=check_all(measures, load_limits(limits)))
+    checks = check_all(measures, load_limits(limits), hitter=findings.hitter, units=units)
+    advice = work_on(checks, measures, hitter=findings.hitter, units=units)
+    return replace(findings, measures=measures, checks=checks, work_on=advice)
 
 
 def _rms_sd(vectors: FloatArray, point_sd: FloatArray, *, count: int = 256, seed: int = 1) -> float:

@@ -16,7 +16,7 @@ from mocap.errors import OptionError
 ROUNDING = 0.42
 
 #: Time constants of an impact: the loss of speed, and its recovery. [s] A ball stays on a bat for under a millisecond.
-IMPACT_S, RECOVERY_S = 0.0004, 0.05
+IMPACT_S, RECOVERY_S = 0.00015, 0.05
 
 
 @dataclass(frozen=True)
@@ -209,7 +209,7 @@ class Turn:
 def impact_lag(time_s: FloatArray, impact_s: float) -> FloatArray:
     """How far something that loses one unit of speed in an impact falls behind, shape (T,). [unit of speed x s]
 
-    The loss is complete within about 2 ms after `impact_s`, and made up for over the next tenth of a second.
+    The loss is complete within about a millisecond after `impact_s`, and made up for over the next tenth of a second.
 
     Parameters
     ----------

@@ -14,7 +14,7 @@ from mocap.capture import FloatArray
 from mocap.comparison import Comparison
 from mocap.findings import Findings
 from mocap.kinematics.barrel import ZonePath
-from mocap.kinematics.registry import mid_foot, mid_hands
+from mocap.kinematics.swing_points import mid_foot, mid_hands
 from mocap.renderer.pen import Pen
 from mocap.renderer.style import BLUE, HAIRLINE, INK, RED, WHITE, YELLOW
 from mocap.renderer.view import Framing

@@ -15,7 +15,7 @@ from mocap.comparison import Comparison
 from mocap.display import Units
 from mocap.findings import Findings
 from mocap.kinematics.barrel import ZonePath, zone_path
-from mocap.kinematics.registry import NotMeasurableError
+from mocap.kinematics.readings import NotMeasurableError
 from mocap.renderer import ground, guides, style
 from mocap.renderer.ground import field_corners
 from mocap.renderer.layers import Body, Stage, outline

@@ -12,7 +12,7 @@ from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
-from mocap.kinematics.registry import mid_hands
+from mocap.kinematics.swing_points import mid_hands
 from mocap.output import replacing
 from mocap.renderer import captions, guides
 from mocap.renderer.ground import box_corners, draw_floor, paper

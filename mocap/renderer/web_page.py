@@ -9,7 +9,7 @@ from typing import Any
 
 from mocap.assets import asset
 from mocap.comparison import Comparison
-from mocap.display import MOMENT_WORDS, Units, format_height, format_measure
+from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure
 from mocap.findings import Findings
 from mocap.output import replacing
 from mocap.renderer import style
@@ -76,17 +76,30 @@ def _data_url(file: Path) -> str:
     return f"data:{KINDS[file.suffix]};base64,{content}"
 
 
+def _work_on(findings: Findings) -> dict[str, Any]:
+    """What to work on, in order, each caution once."""
+    own, shared = cautions_once(findings.work_on)
+    steps = [
+        {
+            "what": findings.measures[advice.measure].label,
+            "cue": advice.cue,
+            "drill": advice.drill,
+            "set_up": advice.set_up,
+            "look_for": advice.look_for,
+            "cautions": cautions,
+        }
+        for advice, cautions in zip(findings.work_on, own, strict=True)
+    ]
+    return {"work_on": steps, "cautions": shared}
+
+
 def _words(comparison: Comparison, findings: Findings, units: Units) -> dict[str, Any]:
     swing = comparison.swing
     checks = {check.measure: check for check in findings.checks}
     shown = {name: m for name, m in findings.measures.items() if m.value is not None}
     values = {name: format_measure(m, swing.height_m, units) for name, m in shown.items()}
     standing_out = [
-        {
-            "reason": c.reason if isinstance(shown[c.measure].value, str) else f"{c.reason}: {values[c.measure]}",
-            "verdict": c.verdict,
-            "limits": c.limits,
-        }
+        {"reason": c.reason, "verdict": c.verdict, "limits": c.limits}
         for verdict in ("off", "near")
         for c in findings.checks
         if c.verdict == verdict
@@ -117,7 +130,8 @@ def _words(comparison: Comparison, findings: Findings, units: Units) -> dict[str
         "title": hitter.name or Path(swing.source).stem,
         "subtitle": f"{format_height(swing.height_m, units=units)}{mass}, bats {hitter.bats}; {swing.source}",
         "standing_out": standing_out,
-        "undecided": [findings.measures[c.measure].label for c in findings.checks if c.verdict == "too close to call"],
+        "undecided": [c.reason for c in findings.checks if c.verdict == "too close to call"],
+        **_work_on(findings),
         "differences": [d.words for d in comparison.differences[:DIFFERENCES]],
         "chapters": chapters,
         "moments": [

@@ -88,8 +88,7 @@ def flat_bat(p: SwingParameters, much: float) -> SwingParameters:
         p,
         landing=replace(
             p.landing,
-            bat_flatter_deg=p.landing.bat_flatter_deg + 14.0 + 12.0 * much,
-            bat_off_aim_deg=p.landing.bat_off_aim_deg - 10.0 - 12.0 * much,
+            bat_flatter_deg=p.landing.bat_flatter_deg + 28.0 + 20.0 * much,
         ),
     )
 

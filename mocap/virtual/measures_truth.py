@@ -12,12 +12,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property, partial
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.virtual.ground_truth import TRUE_GROUND, force_splines
+from mocap.virtual.hands_truth import TRUE_OF_HANDS
 from mocap.virtual.motion import Motion, rate_of
+from mocap.virtual.truth_tools import Peak, angle, compass, elevation, greatest
 from mocap.virtual.turns import LINES, Screws, screws, turning_speed
 
 Value = float | str
@@ -89,19 +91,17 @@ class Reading:
         return Peak(found.value, found.time_s - self.moments["plant"])
 
     @cached_property
+    def forces(self) -> Callable[[FloatArray], FloatArray]:
+        """Forces under the front and the back foot, [s from plant] to shape (T, 6). [share of body weight]"""
+        return force_splines(self.motion)
+
+    @cached_property
     def _screws(self) -> dict[str, Screws]:
         return {part: screws(self.motion, part, *self.turn) for part in ("pelvis", "trunk")}
 
     def screws(self, part: str) -> Screws:
         """Helical axes over the turn."""
         return self._screws[part]
-
-
-class Peak(NamedTuple):
-    """Greatest value of a function of time, and when. [unit], [s]"""
-
-    value: float
-    time_s: float
 
 
 def measures_of(motion: Motion, moments: Mapping[str, float] | None = None) -> dict[str, Value]:
@@ -123,33 +123,6 @@ def measures_of(motion: Motion, moments: Mapping[str, float] | None = None) -> d
 
 
 # ------------------------------------------------------------------ tools
-
-
-def angle(first: FloatArray, second: FloatArray) -> float:
-    """Angle between two vectors by Kahan's formula. [deg]"""
-    a, b = (v / np.linalg.norm(v) for v in (first, second))
-    return float(np.degrees(2.0 * np.arctan2(np.linalg.norm(a - b), np.linalg.norm(a + b))))
-
-
-def compass(vector: FloatArray) -> float:
-    """Direction in the floor's plane, from the pitcher's direction, counter-clockwise seen from above. [deg]"""
-    return float(np.degrees(np.angle(complex(vector[0], vector[1]))))
-
-
-def elevation(vector: FloatArray) -> float:
-    """Angle over the level. [deg]"""
-    return 90.0 - angle(vector, np.array([0.0, 0.0, 1.0]))
-
-
-def greatest(function: Callable[[FloatArray], FloatArray], start: float, end: float) -> Peak:
-    """Greatest value of a smooth function of time between two times, both included, by zooming in."""
-    low, high, count = start, end, 241
-    for _ in range(4):
-        time = np.linspace(low, high, count)
-        values = function(time)
-        best = int(np.argmax(values))
-        low, high, count = float(time[max(best - 1, 0)]), float(time[min(best + 1, len(time) - 1)]), 21
-    return Peak(float(values[best]), float(time[best]))
 
 
 def sweet_spot_path(motion: Motion, time: FloatArray) -> FloatArray:
@@ -184,10 +157,10 @@ def force_share(reading: Reading) -> float:
     return float(forces.back[0, 2] / forces.total[0, 2])
 
 
-def separation(reading: Reading, moment: str) -> float:
-    """Front ankle to mid-hands over height. [-]"""
-    gap = reading.hands(moment) - reading.point("front_ankle", moment)
-    return float(np.linalg.norm(gap)) / reading.motion.height_m
+def separation(reading: Reading, moment: str) -> FloatArray:
+    """From mid-hands to the front ankle over height, shape (3,). [-]"""
+    gap: FloatArray = (reading.point("front_ankle", moment) - reading.hands(moment)) / reading.motion.height_m
+    return gap
 
 
 def knob_aim(reading: Reading) -> float:
@@ -379,8 +352,8 @@ def hitting_zone(reading: Reading) -> float:
 TRUE_MEASURES: Mapping[str, Callable[[Reading], Value]] = {
     "back_share": lambda r: share_on_back(r, "plant"),
     "back_force_share": force_share,
-    "separation_length": lambda r: separation(r, "plant"),
-    "separation_gain": lambda r: separation(r, "plant") - separation(r, "stance"),
+    "separation_length": lambda r: float(np.linalg.norm(separation(r, "plant"))),
+    "separation_gain": lambda r: float((separation(r, "plant") - separation(r, "stance"))[0]),
     "knob_aim": knob_aim,
     "bat_elevation": lambda r: elevation(r.line("bat_knob", "bat_barrel", "plant")),
     "bat_position": bat_position,
@@ -425,4 +398,6 @@ TRUE_MEASURES: Mapping[str, Callable[[Reading], Value]] = {
     "level_early": level_early,
     "contact_depth": contact_depth,
     "extension_reach": extension_reach,
+    **TRUE_OF_HANDS,
+    **TRUE_GROUND,
 }

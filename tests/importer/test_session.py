@@ -6,6 +6,7 @@ import pytest
 
 from mocap.errors import InputError
 from mocap.importer.session import find_session, read_session
+from mocap.swing import Pitch
 
 GOOD = """
 [session]
@@ -63,6 +64,66 @@ def test_a_session_is_read(tmp_path: Path) -> None:
     assert first.setup.model.marker_set == str(tmp_path / "ours.toml")
     assert (first.calibration, second.calibration) == (tmp_path / "circles.c3d", None)
     assert (second.kind, second.hitter.height_m) == ("tee", None)
+
+
+PITCHES = """
+[setup]
+sport = "softball"
+pitch_angle_deg = -6.0
+[setup.pitch]
+speed_m_s = 27.0
+release_height_m = 0.7
+distance = "softball 40 ft"
+[[swings]]
+file = "one.c3d"
+[[swings]]
+file = "two.c3d"
+pitch = { speed_m_s = 24, backspin_rpm = -900, release_distance_m = 9.5, plate_height_m = 0.6 }
+"""
+
+
+def test_a_pitch_is_the_sessions_or_the_swings_own(tmp_path: Path) -> None:
+    first, second = (recording.setup for recording in read_session(write(tmp_path, PITCHES)).recordings)
+    assert (first.sport, first.pitch_angle_deg) == ("softball", -6.0)
+    # 40 ft less the 1.6 m at which it is let go ahead of the pitcher's plate.
+    assert first.pitch is not None
+    assert first.pitch.release_distance_m == pytest.approx(40 * 0.3048 - 1.6)
+    assert (first.pitch.speed_m_s, first.pitch.release_height_m, first.pitch.backspin_rpm) == (27.0, 0.7, 0.0)
+    # Its own row overrides key by key, and the session's angle is not that of this pitch.
+    assert second.pitch == Pitch(24, 0.7, 9.5, -900, 0.6)
+    assert (second.sport, second.pitch_angle_deg) == ("softball", None)
+
+
+def test_without_a_pitch_there_is_none(tmp_path: Path) -> None:
+    setup = read_session(write(tmp_path, GOOD)).recordings[0].setup
+    assert (setup.sport, setup.pitch, setup.pitch_angle_deg) == ("baseball", None, -7.5)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('sport = "softball"', 'sport = "cricket"', "sport 'cricket' is not known; give baseball, softball"),
+        ("speed_m_s = 27.0", "speed = 27.0", "setup.pitch: 'speed' is not known"),
+        ("speed_m_s = 27.0", "speed_m_s = 88", "setup.pitch: speed_m_s 88 is outside 5 to 55"),
+        ("speed_m_s = 27.0", 'speed_m_s = "60 mph"', "setup.pitch: speed_m_s '60 mph' is not a number"),
+        ("speed_m_s = 27.0", "speed_m_s = true", "setup.pitch: speed_m_s True is not a number"),
+        ("speed_m_s = 27.0", "", "setup.pitch has no speed_m_s"),
+        ('"softball 40 ft"', '"40 ft"', "setup.pitch: pitching distance '40 ft' is not known; give 'adult 60 ft 6 in'"),
+        ('distance = "softball 40 ft"', "", r"setup.pitch has no release_distance_m \(or distance, by name\)"),
+        ("release_height_m = 0.7", "release_distance_m = 11.0", "distance and release_distance_m are both given"),
+        ("speed_m_s = 24", "speed_m_s = 240", "swings row 2: pitch: speed_m_s 240 is outside"),
+        ("speed_m_s = 24", "spin = 24", "swings row 2: pitch: 'spin' is not known"),
+        ("pitch = {", "pitch = 38.0 # {", "swings row 2: pitch must be a table"),
+        ("pitch = {", "pitch = [] # {", "swings row 2: pitch must be a table"),
+    ],
+)
+def test_faults_of_a_pitch_are_named(tmp_path: Path, old: str, new: str, message: str) -> None:
+    assert old in PITCHES
+    file = write(tmp_path, PITCHES.replace(old, new, 1))
+    with pytest.raises(InputError, match=message) as raised:
+        read_session(file)
+    assert str(raised.value).startswith(str(file))
+    assert "\n" not in str(raised.value)
 
 
 def test_finding_the_session_of_a_file(tmp_path: Path) -> None:

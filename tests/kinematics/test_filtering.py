@@ -29,11 +29,13 @@ def test_the_end_of_a_path_that_breaks_off_keeps_its_velocity() -> None:
     angle = np.arange(120) / rate * speed / radius
     path = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
     end = speed * np.array([-np.sin(angle[-1]), np.cos(angle[-1])])
-    kept = derivative(lowpass_to_the_end(path, rate, 25.0), rate)[-1]
-    plain = derivative(lowpass(path, rate, 25.0), rate)[-1]
-    # The last difference lies half a frame before the end, which turns its direction by speed / radius / rate / 2.
-    assert np.linalg.norm(kept - end) < 1.1 * speed * (speed / radius / rate / 2)
-    assert np.linalg.norm(kept - end) < 0.5 * np.linalg.norm(plain - end)
+    kept, plain = (
+        split_derivative(filtered(path, rate, 25.0), rate, len(path) - 1)[-1]
+        for filtered in (lowpass_to_the_end, lowpass)
+    )
+    # One-sided differences of second order err by a third of the square of the turn in a frame.
+    assert np.linalg.norm(kept - end) < 1.2 * speed * (speed / radius / rate) ** 2 / 3.0
+    assert np.linalg.norm(kept - end) < 0.1 * np.linalg.norm(plain - end)
 
 
 def test_each_point_has_its_own_cutoff() -> None:

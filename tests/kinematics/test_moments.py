@@ -57,7 +57,9 @@ def test_contact_is_seen_in_the_barrel_when_a_ball_takes_its_speed(posed, make_c
     assert contact.method == SPEED_BREAK
     assert contact.time_s == pytest.approx(sampled.moments["contact"], abs=0.003 + 0.5 / rate)
     # The barrel is posed to reach 30.0 m/s at contact; the blow must not smear that.
-    assert mocap.measure(swing).measures["bat_speed"].value == pytest.approx(30.0, abs=0.6)
+    speed = mocap.measure(swing).measures["bat_speed"]
+    assert speed.value == pytest.approx(30.0, abs=2.0 * speed.sd)
+    assert speed.sd < 1.0
 
 
 @pytest.mark.parametrize("rate", [120.0, 240.0, 500.0])
@@ -98,14 +100,23 @@ def test_no_swing_no_moments(posed, make_capture) -> None:
         mocap.build_swing(make_capture(standing, 240.0))
 
 
-def test_a_turn_without_a_stride_is_refused(posed, make_capture) -> None:
+def test_without_a_stride_the_position_is_judged_where_the_hips_begin_to_turn(posed, make_capture) -> None:
     points = posed.points.copy()
     plant = round(posed.moments["plant"] * posed.rate_hz)
     for name in ("ankle", "heel", "ball", "toe", "knee"):
         column = POINTS.index(f"front_{name}")
         points[:, column] = points[plant, column]
-    with pytest.raises(DetectionError, match="no front-foot landing: the front foot never moves faster"):
-        mocap.build_swing(make_capture(points, posed.rate_hz))
+    moments = mocap.build_swing(make_capture(points, posed.rate_hz, noise_m=0.001)).moments
+    assert moments["plant"].method == "no stride: the hips begin to turn"
+    hips = np.unwrap(np.arctan2(*(posed["front_hip"] - posed["back_hip"])[:, 1::-1].T))
+    rate = np.gradient(hips, 1.0 / posed.rate_hz)
+    peak = int(np.argmax(rate))
+    begins = np.flatnonzero(rate[:peak] < 0.3 * rate[peak])[-1] / posed.rate_hz
+    assert moments["plant"].time_s == pytest.approx(begins, abs=0.02)
+    for name in ("lift", "toe_touch", "foot_flat"):
+        assert moments[name].why == "the front foot does not stride"
+    assert moments["stance"].time_s < moments["plant"].time_s
+    assert moments["contact"].time_s == pytest.approx(posed.moments["contact"], abs=0.01)
 
 
 def test_plates_decide_the_landing_where_they_are(posed, make_capture) -> None:

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from mocap.errors import OptionError, RenderError
-from mocap.kinematics.registry import mid_hands
+from mocap.kinematics.swing_points import mid_hands
 from mocap.renderer import draw_sheet, draw_still, guides, layers
 from mocap.renderer.layers import Stage
 from mocap.renderer.page import overlap
@@ -52,7 +52,7 @@ def test_type_stays_inside_and_apart(shown, moment, size) -> None:
 @pytest.mark.parametrize("moment", ["plant", "contact"])
 def test_no_two_hairlines_cross(shown, moment, view) -> None:
     leaders = [leader for note in still_of(shown, moment, view).notes if (leader := note.leader(1.0)) is not None]
-    assert len(leaders) >= 3
+    assert len(leaders) >= 2
     for one, other in combinations(leaders, 2):
         matrix = np.column_stack([one[1] - one[0], other[0] - other[1]])
         if abs(np.linalg.det(matrix)) > 1e-9:

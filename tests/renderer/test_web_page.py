@@ -8,7 +8,10 @@ import pytest
 
 import mocap
 from mocap.display import format_measure
+from mocap.findings import Advice
 from mocap.reference.compare import with_pose_distance
+
+ORDER = (("First", "back_share"), ("Then", "axis_drift"))
 
 
 class Reader(HTMLParser):
@@ -81,6 +84,36 @@ def test_what_is_off_stands_at_the_top(tmp_path: Path, parts) -> None:
     page = read(mocap.write_page(comparison, replace(findings, checks=(bad,)), tmp_path / "page.html"))
     text = " ".join(page.text)
     assert text.index("Weight on the back foot: below 50 %") < text.index("Moments")
+
+
+def test_what_to_work_on_stands_first_things_first_and_names_are_text(tmp_path: Path, parts) -> None:
+    comparison, findings = parts
+    steps = tuple(
+        Advice(
+            name, f"Cue for {name} & <i>more</i>.", "held landing", f"Do {name}.", f"See {name}.", (own, "Helmet on.")
+        )
+        for name, own in (("back_share", "Mind the bat."), ("axis_drift", "Mind the wall."))
+    )
+    page = read(mocap.write_page(comparison, replace(findings, work_on=steps), tmp_path / "page.html"))
+    text = " ".join(" ".join(page.text).split())
+    first, then = (text.index(f"{word}: {findings.measures[name].label}") for word, name in ORDER)
+    assert text.index("What to work on") < text.index("One at a time") < first < then < text.index("Helmet on.")
+    for once in ("Do back_share.", "See axis_drift.", "Mind the bat.", "Mind the wall.", "Helmet on."):
+        assert text.count(once) == 1
+    assert "Cue for back_share & <i>more</i>." in text
+    assert "i" not in page.tags
+    empty = read(mocap.write_page(comparison, replace(findings, work_on=()), tmp_path / "page.html"))
+    assert "What to work on" not in " ".join(empty.text)
+
+
+def test_what_is_too_close_to_call_says_what_would_settle_it(tmp_path: Path, parts) -> None:
+    comparison, findings = parts
+    close = replace(
+        findings.checks[0], verdict="too close to call", reason="It may be good or near; plates can settle it."
+    )
+    page = read(mocap.write_page(comparison, replace(findings, checks=(close,)), tmp_path / "page.html"))
+    assert "It may be good or near; plates can settle it." in page.text
+    assert "Too close to call: 1" in " ".join(page.text)
 
 
 def test_nothing_is_left_when_a_picture_is_missing(tmp_path: Path, parts) -> None:

@@ -36,98 +36,108 @@ class Method(NamedTuple):
 
 #: What is exact is so to rounding.
 EXACT = 1e-9
-PLACE = "a place at a moment is exact; skeleton and filter move it by some 0.1 mm; found: the movement in half a frame"
+PLACE = "a place at a moment is exact; skeleton and filter move it by some 0.1 mm; found: how far it moves meanwhile"
 ANGLE = "as a place; two places 0.1 mm off turn a line of 20 cm by 0.03 deg, and the skeleton is held to 0.1 deg"
-STANCE = "as a place; but the stance is found 0.03 to 0.5 s late, when foot and hands may be on their way"
-FORCE = "forces are exact; but the flat foot is found 20 ms early, while the front foot is still being loaded"
-CONTACT = "as a place; found: contact lies on a frame, in which the barrel moves by 12 cm and climbs by several deg"
-SPEED = "differences over two frames flatten a peak, and so does the filter"
-BARREL = f"{SPEED}; with contact set by hand they reach across the blow and take in its loss"
-ZONE = "radii rounded in the table; a spline through frames 10 cm apart; found: as the contact"
+STANCE = "as a place; found: what little foot and hands move about the stance"
+FORCE = "forces are exact; found: how fast they change when the foot is flat"
+LOAD = "the filter takes off a corner; samples lie 4 ms apart where the plates are as slow as the frames"
+LOAD_TO_CONTACT = f"{LOAD}; some forces change by 10 to 20 body weights a second up to contact"
+CONTACT = "as a place; found: contact is half a millisecond off, and without a ball 3, in which the barrel goes 10 cm"
+SPEED = "the cubic through four frames, the turn over one; the filter flattens a peak"
+BARREL = f"{SPEED}; up to contact the path is carried on beyond its last frame"
+ZONE = "radii rounded in the table; cubics through frames 10 cm apart; found: as the contact"
 DRIFT = "greatest value over frames; the skeleton moves the head by half a millimetre"
-SCREW = "steps are whole frames and so turn by more than 10 deg; the ends of the turn are frames"
-PEAK = "vertex of a parabola through three frames; found: plant by the plates is early by half a frame's samples"
-BAT_PEAK = "looked for up to 10 ms past contact, where a bat that met no ball still gets faster; else as the barrel"
+SCREW = "steps are whole frames and so turn by more than 10 deg"
+PEAK = "vertex of a parabola through three frames"
+BAT_PEAK = "as the barrel; a bat that met no ball still gets faster after contact"
+CROSSING = "a crossing between two frames, on the cubic; skeleton and filter move the elbow by 0.1 mm"
 GIVEN = "nobody said the pitch's angle: the usual one"
 
 METHOD = {
-    "back_share": Method(EXACT, 2e-4, 8e-3, PLACE),
-    "back_force_share": Method(EXACT, EXACT, 0.6, FORCE),
-    "separation_length": Method(EXACT, 1e-4, 5e-3, PLACE),
-    "separation_gain": Method(EXACT, 2e-4, 0.15, STANCE),
-    "knob_aim": Method(EXACT, 0.4, 2.0, ANGLE),
-    "bat_elevation": Method(EXACT, 0.3, 1.6, ANGLE),
-    "foot_open": Method(EXACT, 0.02, 0.2, ANGLE),
-    "pelvis_open": Method(EXACT, 0.2, 1.6, ANGLE),
-    "trunk_open": Method(EXACT, 0.1, 0.9, ANGLE),
-    "hip_shoulder_separation": Method(EXACT, 0.2, 1.6, ANGLE),
-    "stride_length": Method(EXACT, 1e-4, 1e-3, PLACE),
-    "stride_direction": Method(EXACT, 5e-3, 0.4, PLACE),
-    "front_knee_flexion": Method(EXACT, 0.15, 1.5, ANGLE),
-    "back_knee_flexion": Method(EXACT, 0.15, 0.8, ANGLE),
-    "forward_after_plant": Method(3e-5, 1e-4, 3e-3, DRIFT),
-    "axis_drift": Method(3e-4, 1.2e-3, 0.01, DRIFT),
-    "axis_tilt": Method(EXACT, 0.1, 0.4, ANGLE),
-    "turn_axis_tilt": Method(0.4, 0.4, 0.6, SCREW),
-    "turn_axis_wander": Method(0.035, 0.035, 0.05, SCREW),
-    "turn_axis_slide": Method(2e-3, 2e-3, 7e-3, SCREW),
-    "pelvis_turn_axis_tilt": Method(0.3, 0.4, 1.0, SCREW),
-    "pelvis_turn_axis_wander": Method(0.01, 0.012, 0.03, SCREW),
-    "pelvis_turn_axis_slide": Method(2e-3, 3e-3, 6e-3, SCREW),
-    "pelvis_turn_speed": Method(6.0, 7.0, 7.0, SPEED),
-    "pelvis_turn_time": Method(1e-4, 6e-4, 5e-3, PEAK),
-    "trunk_turn_speed": Method(7.0, 7.0, 7.0, SPEED),
-    "trunk_turn_time": Method(4e-4, 5e-4, 5e-3, PEAK),
-    "arm_turn_speed": Method(60.0, 60.0, 90.0, SPEED),
-    "arm_turn_time": Method(3e-3, 4e-3, 8e-3, PEAK),
-    "bat_turn_speed": Method(90.0, 120.0, 60.0, BAT_PEAK),
-    "bat_turn_time": Method(9e-3, 9.5e-3, 0.02, BAT_PEAK),
-    "front_knee_extension": Method(EXACT, 0.15, 3.0, ANGLE),
-    "front_leg_at_contact": Method(EXACT, 0.2, 2.0, ANGLE),
-    "back_heel_lift": Method(EXACT, 4e-4, 1e-3, PLACE),
-    "back_foot_turn": Method(EXACT, 0.05, 2.0, ANGLE),
-    "head_shift": Method(EXACT, 1.2e-3, 0.01, DRIFT),
-    "finish_balance": Method(EXACT, 4e-4, 5e-3, PLACE),
-    "bat_speed": Method(0.9, 1.3, 1.2, BARREL),
-    "hand_speed": Method(0.15, 0.16, 0.7, SPEED),
-    "attack_angle": Method(1.6, 2.4, 8.0, CONTACT),
+    "back_share": Method(EXACT, 4.2e-05, 0.00012, PLACE),
+    "back_force_share": Method(EXACT, EXACT, 0.0027, FORCE),
+    "separation_length": Method(EXACT, 2.8e-05, 2.8e-05, PLACE),
+    "separation_gain": Method(EXACT, 9.1e-05, 0.0012, STANCE),
+    "knob_aim": Method(EXACT, 0.39, 0.39, ANGLE),
+    "bat_elevation": Method(EXACT, 0.21, 0.24, ANGLE),
+    "foot_open": Method(EXACT, 0.002, 0.002, ANGLE),
+    "pelvis_open": Method(EXACT, 0.15, 0.15, ANGLE),
+    "trunk_open": Method(EXACT, 0.048, 0.048, ANGLE),
+    "hip_shoulder_separation": Method(EXACT, 0.097, 0.098, ANGLE),
+    "stride_length": Method(EXACT, 3.4e-05, 3.4e-05, PLACE),
+    "stride_direction": Method(EXACT, 0.0023, 0.0069, PLACE),
+    "front_knee_flexion": Method(EXACT, 0.098, 0.098, ANGLE),
+    "back_knee_flexion": Method(EXACT, 0.082, 0.083, ANGLE),
+    "forward_after_plant": Method(6.4e-07, 6.6e-05, 9e-05, DRIFT),
+    "axis_drift": Method(EXACT, 0.00087, 0.0014, DRIFT),
+    "axis_tilt": Method(EXACT, 0.061, 0.18, ANGLE),
+    "turn_axis_tilt": Method(0.42, 0.46, 0.54, SCREW),
+    "turn_axis_wander": Method(0.042, 0.044, 0.044, SCREW),
+    "turn_axis_slide": Method(0.00078, 0.0011, 0.0012, SCREW),
+    "pelvis_turn_axis_tilt": Method(0.096, 0.18, 0.66, SCREW),
+    "pelvis_turn_axis_wander": Method(0.0072, 0.0088, 0.0088, SCREW),
+    "pelvis_turn_axis_slide": Method(0.00085, 0.0011, 0.0017, SCREW),
+    "pelvis_turn_speed": Method(0.62, 1.8, 1.8, SPEED),
+    "pelvis_turn_time": Method(1.8e-05, 0.00035, 0.00035, PEAK),
+    "trunk_turn_speed": Method(0.78, 1.3, 1.3, SPEED),
+    "trunk_turn_time": Method(9.1e-05, 0.00023, 0.00023, PEAK),
+    "arm_turn_speed": Method(1.4, 6.2, 6.2, SPEED),
+    "arm_turn_time": Method(0.00048, 0.00086, 0.00086, PEAK),
+    "bat_turn_speed": Method(37, 73, 1.5e02, BAT_PEAK),
+    "bat_turn_time": Method(0.0089, 0.015, 0.015, BAT_PEAK),
+    "front_knee_extension": Method(EXACT, 0.096, 1.2, ANGLE),
+    "front_leg_at_contact": Method(EXACT, 0.14, 1.2, ANGLE),
+    "back_heel_lift": Method(EXACT, 0.00019, 0.00025, PLACE),
+    "back_foot_turn": Method(EXACT, 0.021, 0.97, ANGLE),
+    "head_shift": Method(EXACT, 0.0009, 0.0015, DRIFT),
+    "finish_balance": Method(EXACT, 0.00022, 0.0068, PLACE),
+    "bat_speed": Method(0.53, 1.1, 1.7, BARREL),
+    "hand_speed": Method(0.0022, 0.0089, 0.0093, SPEED),
+    "attack_angle": Method(1.1, 1.9, 6.1, CONTACT),
     "pitch_angle": Method(EXACT, EXACT, EXACT, GIVEN),
-    "plane_match": Method(1.6, 2.4, 8.0, CONTACT),
-    "hitting_zone": Method(3e-4, 0.012, 0.15, ZONE),
-    "level_early": Method(EXACT, 0.03, 3.5, CONTACT),
-    "contact_depth": Method(EXACT, 0.015, 0.12, CONTACT),
-    "extension_reach": Method(EXACT, 0.015, 0.40, CONTACT),
+    "plane_match": Method(1.1, 1.9, 6.1, CONTACT),
+    "hitting_zone": Method(0.00014, 0.0032, 0.089, ZONE),
+    "level_early": Method(EXACT, 0.0082, 0.072, CONTACT),
+    "contact_depth": Method(EXACT, 0.0019, 0.012, CONTACT),
+    "hands_inside": Method(EXACT, 0.00084, 0.052, CONTACT),
+    "bat_lag": Method(0.059, 0.071, 0.16, SPEED),
+    "short_swing_time": Method(2e-05, 4.7e-05, 0.00012, CROSSING),
+    "hands_reach": Method(6.4e-06, 0.00011, 0.00014, DRIFT),
+    "extension_reach": Method(EXACT, 0.002, 0.2, CONTACT),
+    "back_peak_force": Method(0.0031, 0.0035, 0.0047, LOAD),
+    "front_peak_force": Method(0.042, 0.048, 0.05, LOAD_TO_CONTACT),
+    "braking_force": Method(0.061, 0.071, 0.071, LOAD_TO_CONTACT),
+    "braking_rise_time": Method(0.0021, 0.0024, 0.0024, LOAD_TO_CONTACT),
+    "force_shift_time": Method(0.00044, 0.00051, 0.00051, LOAD),
+    "contact_force_share": Method(0.0004, 0.00047, 0.023, LOAD_TO_CONTACT),
+    "pressure_travel": Method(0.0025, 0.0028, 0.023, LOAD_TO_CONTACT),
+    "share_difference": Method(0.0007, 0.00082, 0.0027, LOAD),
 }
 #: Measures in words, and the share of hitters in whom they must be the true ones: two peaks may fall within a frame.
 WORDS = {"bat_position": 1.0, "sequence": 0.9}
-#: Where the lead arm still gets faster just after contact, its peak is not the one up to contact, nor is the order.
-OF_THE_ARM = ("arm_turn_speed", "arm_turn_time", "sequence")
+#: Measures that joint centres do not show; tests/virtual/test_hands_truth.py recovers them from markers.
+FROM_MARKERS = {"head_pitch", "palms"}
 
-#: Found minus true: least and greatest [ms], and why. For strides of one step that clears the floor.
+#: Found minus true: least and greatest [ms], and why.
 MOMENTS = {
-    "stance": (-10, 200, "the foot is still below 0.1 m/s, and a heel that leaves the floor starts slowly"),
-    "lift": (-10, 100, "the foot has left the floor by 25 mm or moves at 0.5 m/s"),
-    "toe_touch": (-60, 10, "the lowest point of the foot is within 25 mm of the floor"),
-    "plant": (-4.5, 1.0, "a frame's plate samples are averaged, and so stand for a time 1.7 ms after the frame"),
-    "foot_flat": (-35, 10, "ankle and ball are within 15 mm of their resting height, not 5"),
-    "level": (-0.5, 0.5, "crossing between two frames"),
-    "contact": (-3.5, 9.0, "the last frame before the blow; without one, 10 cm ahead of the front foot"),
-    "extension": (
-        -25,
-        35,
-        "the straightest frame, of paths smoothed at 14 and 25 Hz; arms stay straight for some time",
-    ),
-    "finish": (-3, 10, "the first frame below 10 % of the greatest turning speed, smoothed at 14 Hz"),
+    "stance": (-6, 4, "what has moved by 5 mm began to move some time before, which is found from its speed"),
+    "lift": (-10, 12, "as the stance"),
+    "toe_touch": (-4, 1, "the end of a straight approach, which the foot rounds off"),
+    "plant": (-0.2, 0.1, "samples of the plates, and straight between them"),
+    "foot_flat": (-0.5, 0.5, "crossing between two frames, lightly smoothed"),
+    "level": (-0.1, 0.1, "crossing between two frames"),
+    "contact": (-1, 5, "the middle of the blow less half a millisecond; without one, 10 cm ahead of the front foot"),
+    "extension": (-13, 11, "of paths smoothed at 14 and 25 Hz; arms stay straight for some time"),
+    "finish": (-11, 5, "the end of the turn is smoothed at 5 Hz"),
 }
-#: Without plates plant is found where the foot is slower than 0.5 m/s near the floor. [ms]
-PLANT_BY_POINTS = (-95, 10)
+#: Without plates plant is where the foot's approach ends, and so much later. [ms]
+PLANT_BY_POINTS = (-0.5, 1.5)
 
 
 def errors(case: Case, swing: Swing, true: Mapping[str, Value]) -> dict[str, float]:
     """Found minus true, of the measures that are numbers and could be taken."""
     found = case.values(swing)
-    left_out = OF_THE_ARM if case.arm_peaks_late else ()
-    return {n: found[n] - true[n] for n in METHOD if found[n] is not None and n not in left_out}  # type: ignore[operator]
+    return {n: found[n] - true[n] for n in METHOD if found[n] is not None}  # type: ignore[operator]
 
 
 def worst(by_case: list[dict[str, float]], name: str) -> float:
@@ -152,7 +162,7 @@ def found(cases: list[Case]) -> list[dict[str, float]]:
 
 
 def test_every_measure_has_its_method_error() -> None:
-    assert set(METHOD) | set(WORDS) == set(REGISTRY)
+    assert set(METHOD) | set(WORDS) | FROM_MARKERS == set(REGISTRY)
 
 
 @pytest.mark.parametrize("name", METHOD)
@@ -172,20 +182,19 @@ def test_measure_from_a_recording(found: list[dict[str, float]], name: str) -> N
 
 @pytest.mark.parametrize("name", WORDS)
 def test_measures_in_words(cases: list[Case], name: str) -> None:
-    chosen = [case for case in cases if name not in OF_THE_ARM or not case.arm_peaks_late]
-    right = [case.values(case.swing(hand_set=True, plates_hz=240.0))[name] == case.exact[name] for case in chosen]
+    right = [case.values(case.swing(hand_set=True, plates_hz=240.0))[name] == case.exact[name] for case in cases]
     assert len(right) >= 10
     assert np.mean(right) >= WORDS[name]
 
 
-def test_method_errors_of_differences_shrink_with_the_square_of_the_step(
+def test_method_errors_of_speeds_shrink_at_least_with_the_square_of_the_step(
     cases: list[Case], on_exact_points: list[dict[str, float]]
 ) -> None:
     doubled = [case.at(480.0) for case in cases[:4]]
     fine = [errors(case, case.exact_swing(), case.at_frames) for case in doubled]
     for name in ("pelvis_turn_speed", "trunk_turn_speed", "hand_speed"):
         coarse = np.mean([case[name] for case in on_exact_points[:4]])
-        assert np.mean([case[name] for case in fine]) == pytest.approx(coarse / 4.0, rel=0.5), name
+        assert abs(np.mean([case[name] for case in fine])) < 1.5 * abs(coarse) / 4.0, name
 
 
 def test_recordings_at_480_hz_hold_the_same_errors(cases: list[Case]) -> None:
@@ -198,15 +207,13 @@ def test_recordings_at_480_hz_hold_the_same_errors(cases: list[Case]) -> None:
 @pytest.mark.parametrize("moment", MOMENTS)
 def test_moments_are_found(cases: list[Case], moment: str) -> None:
     low, high, _ = MOMENTS[moment]
-    chosen = [case for case in cases if case.single_step]
-    assert len(chosen) >= 10
-    late = [case.swing(plates_hz=PLATES_HZ).moments[moment].time_s - case.truth.moments[moment] for case in chosen]
+    late = [case.swing(plates_hz=PLATES_HZ).moments[moment].time_s - case.truth.moments[moment] for case in cases]
     assert low <= 1e3 * min(late)
     assert 1e3 * max(late) <= high
 
 
 def test_plant_is_found_without_plates(cases: list[Case]) -> None:
-    late = [case.swing().moments["plant"].time_s - case.truth.moments["plant"] for case in cases if case.single_step]
+    late = [case.swing().moments["plant"].time_s - case.truth.moments["plant"] for case in cases]
     assert PLANT_BY_POINTS[0] <= 1e3 * min(late)
     assert 1e3 * max(late) <= PLANT_BY_POINTS[1]
 

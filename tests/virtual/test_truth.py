@@ -178,7 +178,7 @@ def test_measures_are_what_the_hitter_was_made_from(truth: Truth) -> None:
         "plane_match": p.barrel.attack_deg - 8.0,
         "contact_depth": p.barrel.contact_depth * p.height_m,
     }
-    assert {name: found[name] for name in made_of} == pytest.approx(made_of, abs=1e-4)
+    assert {name: found[name] for name in made_of} == pytest.approx(made_of, abs=1e-3)
     assert found["bat_position"] == "tilted"
 
 

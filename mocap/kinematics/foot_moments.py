@@ -1,0 +1,431 @@
+"""Moments of the stride: stance, lift, toe touch, foot-plant and flat foot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+
+from mocap.capture import FloatArray
+from mocap.errors import DetectionError, OptionError
+from mocap.kinematics.blow import noise_of
+from mocap.kinematics.filtering import BODY_CUTOFF_HZ, lowpass, runs, speed
+from mocap.kinematics.moments import (
+    GRAVITY,
+    LANDED_SHARE,
+    MotionPaths,
+    absent,
+    at_time,
+    by_hand,
+    turn_peak,
+    turning,
+)
+from mocap.swing import Moment
+
+#: The stride is looked for from this long before the shoulders turn fastest to this long before. [s] This project's
+#: defaults.
+STRIDE_BEFORE_S, STRIDE_ENDS_S = 1.5, 0.04
+#: The foot moves at least this fast in a stride. [m/s] This project's default.
+SLOWEST_STRIDE = 0.2
+#: A movement at least as fast as this share of the fastest is a step of its own. This project's default.
+STEP_SHARE = 0.5
+#: A foot slower than this, or than half its stride, near the floor has about landed. [m/s] This project's default.
+PLANTED_SPEED = 0.5
+#: A foot point counts as near the floor within this height over its resting height. [m] This project's default.
+NEAR_FLOOR = 0.05
+#: A foot is still below this speed for this long. [m/s], [s] This project's defaults.
+STILL_SPEED, STILL_S = 0.10, 0.10
+#: A foot that is still with a part of its sole this high is tapping, not standing. [m] This project's default.
+TAP_HEIGHT = 0.02
+#: Sole and flesh give way by this much from the first touch to rest: a point this far from where it rests is on its
+#: way. [m] This project's own estimate.
+SOLE_M = 0.005
+#: A movement that starts smoothly is as old as twice its way over its speed and this, at most so old; and how well that
+#: is known. [s] Posed swings; no published value.
+ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.006
+#: How well the lift is known: a ball or heel 10 mm off in the foot seems to rise as the foot tips. [s] Posed swings.
+LIFT_SD_S = 0.025
+#: Feet are smoothed at this cut-off before places are compared, as their landing is short; at a lower one where noise
+#: left by it would exceed the share of `SOLE_M` that follows, down to the lower one. [Hz], [-] This project's defaults.
+FOOT_CUTOFF_HZ, LEAST_CUTOFF_HZ, NOISE_SHARE = 30.0, 8.0, 0.25
+#: A movement is told from noise at so many of its standard deviations.
+SURE = 4.0
+#: From the touch that stops the foot to 10 % of body weight, and how well that is known. [s] Posed swings; walking on
+#: plates lies within it (tests/published); for batters no value is published.
+LOADING_S, LOADING_SD_S = 0.020, 0.008
+#: How the landing is told, how long it comes after what is seen, and how well that is known. [s] An ankle goes on down
+#: with the heel after the toes have landed: posed swings, for feet of which no other point was recorded.
+BY_SOLE = ("front foot comes to rest on the floor", LOADING_S, LOADING_SD_S)
+BY_ANKLE = ("front ankle comes to rest (no foot points recorded)", -0.025, 0.015)
+#: The landing is fitted from this long before the foot slows down to this long after. [s] This project's defaults.
+FIT_BEFORE_S, FIT_AFTER_S = 0.06, 0.05
+#: How often the fit is moved to where it found the landing.
+FIT_ROUNDS = 6
+#: Timing error of the flat foot, which settles slowly. [s] This project's default.
+FLAT_SD_S = 0.003
+#: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] This project's default.
+PLATE_SD_S = 0.0003
+#: The plate counts as left below this share of the landing's load. This project's default.
+STAYS_LOADED = 0.5
+#: Without a stride: the hips' turn has begun at this share of its greatest speed; how well that stands for a landing.
+#: [-], [s] This project's defaults.
+TURN_BEGINS, TURN_BEGINS_SD_S = 0.30, 0.030
+
+FOREFOOT, HEEL = ("ball", "toe"), ("heel",)
+NO_STRIDE = "the front foot does not stride"
+BY_TURN = "no stride: the hips begin to turn"
+
+
+class Kink(NamedTuple):
+    """Where a straight approach ends in rest: frame, its standard deviation [frames], speed [m/frame]."""
+
+    frame: float
+    sd: float
+    speed: float
+
+
+@dataclass(frozen=True)
+class FrontFoot:
+    """The front foot's points over the floor.
+
+    Attributes
+    ----------
+    paths : MotionPaths
+    turn : int
+        Frame in which the shoulders turn fastest.
+    """
+
+    paths: MotionPaths
+    turn: int
+
+    def path(self, *points: str) -> FloatArray | None:
+        """Mean path of the points that were recorded, unfiltered, shape (F, 3); None where none was. [m]"""
+        known = [self.paths.raw[f"front_{point}"] for point in points if f"front_{point}" in self.paths.raw]
+        known = [path for path in known if np.isfinite(path[self._before_turn]).all(axis=1).any()]
+        return np.mean(known, axis=0) if known else None
+
+    @cached_property
+    def sole(self) -> dict[str, FloatArray]:
+        """Forefoot and heel, else the ankle. [m]"""
+        found = {"forefoot": self.path(*FOREFOOT), "heel": self.path(*HEEL)}
+        known = {name: path for name, path in found.items() if path is not None}
+        return known or {"ankle": self.paths.raw["front_ankle"]}
+
+    @cached_property
+    def noise(self) -> float:
+        """Of a part of the sole per axis. [m]"""
+        return max(noise_of(path[: self.turn]) for path in self.sole.values())
+
+    @cached_property
+    def cutoff_hz(self) -> float:
+        """Of the smoothing. [Hz]"""
+        kept = (NOISE_SHARE * SOLE_M / self.noise) ** 2 if self.noise > 0.0 else np.inf
+        return float(np.clip(0.5 * self.paths.rate_hz * kept, LEAST_CUTOFF_HZ, FOOT_CUTOFF_HZ))
+
+    @property
+    def left_noise(self) -> float:
+        """What the smoothing leaves of the noise, per axis. [m]"""
+        return self.noise * float(np.sqrt(min(2.0 * self.cutoff_hz / self.paths.rate_hz, 1.0)))
+
+    @property
+    def least_way(self) -> float:
+        """A part of the sole that has come so far is moving. [m]"""
+        return max(SOLE_M, SURE * self.left_noise)
+
+    @cached_property
+    def smooth(self) -> dict[str, FloatArray]:
+        """The sole, smoothed lightly. [m]"""
+        return {name: lowpass(path, self.paths.rate_hz, self.cutoff_hz) for name, path in self.sole.items()}
+
+    @property
+    def _before_turn(self) -> slice:
+        return slice(max(0, self.turn - self.paths.frames(STRIDE_BEFORE_S)), self.turn + 1)
+
+    @cached_property
+    def speed(self) -> FloatArray:
+        """Of the foot's middle, shape (F,). [m/s]"""
+        cutoff = min(self.cutoff_hz, BODY_CUTOFF_HZ)
+        ankle, ball = self.paths.raw["front_ankle"], self.path("ball")
+        middle = ankle if ball is None else (ankle + ball) / 2
+        return speed(lowpass(middle, self.paths.rate_hz, cutoff), self.paths.rate_hz)
+
+    @property
+    def still_speed(self) -> float:
+        """A foot slower than this is still. [m/s]"""
+        # White noise through the smoothing moves at its frequencies, evenly spread up to the cut-off, on three axes.
+        return max(STILL_SPEED, 2.0 * self.left_noise * 2.0 * np.pi * min(self.cutoff_hz, BODY_CUTOFF_HZ))
+
+    @cached_property
+    def stride_peak(self) -> int | None:
+        """Frame in which the foot moves fastest in its last step before the turn; None without a stride."""
+        window = self._before_turn
+        moving = self.speed[window.start : max(self.turn - self.paths.frames(STRIDE_ENDS_S), window.start + 1)]
+        if not np.isfinite(moving).any() or np.nanmax(moving) < SLOWEST_STRIDE:
+            return None
+        # Toes that tap the floor on their way make two steps, of which the second lands.
+        start, stop = runs(np.nan_to_num(moving) >= STEP_SHARE * np.nanmax(moving))[-1]
+        return window.start + start + int(np.nanargmax(moving[start:stop]))
+
+    @cached_property
+    def about_landed(self) -> int | None:
+        """Frame after the stride's fastest in which the foot has slowed down near the floor."""
+        if self.stride_peak is None:
+            return None
+        start, stop = self.stride_peak, self.turn + self.paths.frames(0.1)
+        slow = min(PLANTED_SPEED, 0.5 * float(self.speed[start]))
+        near = np.zeros(len(self.speed), dtype=bool)
+        for path in self.smooth.values():
+            near |= path[:, 2] <= np.nanmedian(path[self.turn : stop, 2]) + NEAR_FLOOR
+        hits = np.flatnonzero((self.speed[start:stop] < slow) & near[start:stop])
+        return start + int(hits[0]) if len(hits) else None
+
+    def over_rest(self, landed: int) -> dict[str, FloatArray]:
+        """Heights over where each part rests after the landing, lightly smoothed, shape (F,). [m]"""
+        rests = slice(landed + self.paths.frames(0.04), max(self.turn, landed + self.paths.frames(0.06)) + 1)
+        return {name: path[:, 2] - np.nanmedian(path[rests, 2]) for name, path in self.smooth.items()}
+
+
+def find_plant(paths: MotionPaths, source: str, fixed: Mapping[str, int]) -> dict[str, Moment]:
+    """Moments up to the landing: `stance`, `lift`, `toe_touch`, `plant`, `foot_flat`.
+
+    Parameters
+    ----------
+    paths : MotionPaths
+    source : str
+        Name of the recording, for messages.
+    fixed : mapping of str to int
+        Hand-set frames.
+
+    Returns
+    -------
+    dict of str to Moment
+
+    Raises
+    ------
+    DetectionError
+        No turn, or no front-foot landing before it.
+    OptionError
+        A hand-set frame lies outside the recording.
+
+    Notes
+    -----
+    Without plates the foot's landing is where its straight approach to the floor ends in rest: the broken line through
+    the raw heights around it (or, for a foot that glides in low, through its distance from where it comes to rest) is
+    found by least squares, and 10 % of body weight follows `LOADING_S` later. A hitter who does not stride lands
+    nowhere; the position is then judged where his hips begin to turn.
+    """
+    frames = len(paths.joints["pelvis"])
+    for name, index in fixed.items():
+        if not 0 <= index < frames:
+            raise OptionError(f"{source}: {name} is set to frame {index}; the recording has frames 0 to {frames - 1}")
+    foot = FrontFoot(paths, turn_peak(paths, source))
+    found = _landing(foot, source, by_hand("plant", fixed, paths))
+    found |= _before_landing(foot, found["plant"])
+    return {name: by_hand(name, fixed, paths) or moment for name, moment in found.items()}
+
+
+def _landing(foot: FrontFoot, source: str, given: Moment | None) -> dict[str, Moment]:
+    """`toe_touch`, `plant` and `foot_flat`."""
+    plant = given or _plant_by_force(foot)
+    kink = _touch(foot)
+    if plant is None and kink is not None:
+        what, lag, known = BY_ANKLE if "ankle" in foot.sole else BY_SOLE
+        sd = float(np.hypot(known, kink.sd / foot.paths.rate_hz))
+        plant = at_time("plant", kink.frame + lag * foot.paths.rate_hz, foot.paths, what, sd)
+    if plant is None and foot.stride_peak is not None:
+        raise DetectionError(
+            f"{source}: no front-foot landing: the front foot is never down and still between its stride (frame"
+            f" {foot.stride_peak}) and the turn (frame {foot.turn}); set it with --moment plant=FRAME"
+        )
+    plant = plant or _turn_begins(foot, source)
+    assert plant.index is not None
+    touch = absent("toe_touch", NO_STRIDE)
+    if kink is not None and kink.frame < plant.index + foot.paths.frames(LOADING_S) + 1:
+        # A foot that comes down slowly touches long before it rests.
+        frame = kink.frame - SOLE_M / kink.speed if kink.speed > 0.0 else kink.frame
+        sd = float(np.hypot(kink.sd / foot.paths.rate_hz, 0.5 * LOADING_SD_S))
+        touch = at_time("toe_touch", frame, foot.paths, "lowest part of the front foot reaches the floor", sd)
+    return {"toe_touch": touch, "plant": plant, "foot_flat": _flat(foot, plant)}
+
+
+def _plant_by_force(foot: FrontFoot) -> Moment | None:
+    """When the front foot's plate reaches 10 % of body weight, to stay loaded until the turn peaks."""
+    forces = foot.paths.forces
+    if forces is None:
+        return None
+    vertical, rate = forces.front[:, 2], forces.rate_hz
+    turn = min(round(foot.turn / foot.paths.rate_hz * rate), len(vertical) - 1)
+    before = max(turn - int(STRIDE_BEFORE_S * rate), 0)
+    weight = body_weight(foot.paths, before)
+    threshold = LANDED_SHARE * weight
+    off = np.flatnonzero(vertical[before:turn] < STAYS_LOADED * threshold)
+    if not len(off):
+        return None
+    start = before + int(off[-1])
+    up = np.flatnonzero(vertical[start : turn + 1] >= threshold)
+    if not len(up):
+        return None
+    first = start + int(up[0])
+    rise = vertical[first] - vertical[first - 1]
+    time = first - (vertical[first] - threshold) / rise
+    sd = float(np.hypot(PLATE_SD_S, 1.0 / rate / np.sqrt(12.0)))
+    method = f"force plate: front foot carries {100 * LANDED_SHARE:.0f} % of body weight"
+    return at_time("plant", time / rate * foot.paths.rate_hz, foot.paths, method, sd)
+
+
+def body_weight(paths: MotionPaths, before: int) -> float:
+    """From the hitter's mass, else what the plates carried together up to a sample. [N]"""
+    if paths.mass_kg is not None:
+        return paths.mass_kg * GRAVITY
+    assert paths.forces is not None
+    return float(np.nanmedian((paths.forces.front + paths.forces.back)[: max(before, 1), 2]))
+
+
+def _touch(foot: FrontFoot) -> Kink | None:
+    """When the front foot's approach ends: of its lowest part over the floor, else of its way to where it rests."""
+    about = foot.about_landed
+    if about is None:
+        return None
+    centre = float(about)
+    for _ in range(FIT_ROUNDS):
+        found = _touch_near(foot, round(centre))
+        if found is None or abs(found.frame - centre) <= 1.0:
+            break
+        centre = min(found.frame, float(foot.turn))
+    return found or Kink(float(about), LOADING_SD_S * foot.paths.rate_hz, 0.0)
+
+
+def _touch_near(foot: FrontFoot, about: int) -> Kink | None:
+    """The end of the approach in the frames around one."""
+    start, stop = about - foot.paths.frames(FIT_BEFORE_S) - 2, about + foot.paths.frames(FIT_AFTER_S) + 3
+    window = slice(max(start, 0), min(stop, len(foot.speed)))
+    kinks = [kink for path in foot.sole.values() if (kink := _kink(path[window, 2], window.start)) is not None]
+    steep = [kink for kink in kinks if kink.sd / foot.paths.rate_hz < LOADING_SD_S]
+    if steep:
+        return min(steep)
+    rests = slice(about + foot.paths.frames(0.01), about + foot.paths.frames(FIT_AFTER_S) + 1)
+    for path in foot.sole.values():
+        place = np.nanmedian(path[rests], axis=0)
+        along = place - path[window.start]
+        kink = _kink((place - path[window]) @ (along / np.linalg.norm(along)), window.start)
+        if kink is not None:
+            return kink._replace(speed=0.0)
+    return min(kinks) if kinks else None
+
+
+def _kink(values: FloatArray, first: int) -> Kink | None:
+    """The broken line - straight down, then level - through values of one frame each; None where nothing comes down."""
+    seen = np.flatnonzero(np.isfinite(values))
+    if len(seen) < 6:
+        return None
+    time, z = seen.astype(np.float64), values[seen]
+    breaks = np.linspace(time[2], time[-3], max(int(8 * (time[-3] - time[2])), 2))
+    ramp = np.maximum(breaks[:, None] - time, 0.0)
+    ramp_mean, z_mean = ramp.mean(axis=1, keepdims=True), z.mean()
+    covariance = ((ramp - ramp_mean) * (z - z_mean)).sum(axis=1)
+    slope = covariance / ((ramp - ramp_mean) ** 2).sum(axis=1)
+    misfit = ((z - z_mean - slope[:, None] * (ramp - ramp_mean)) ** 2).sum(axis=1)
+    best = int(np.argmin(np.where(slope > 0.0, misfit, np.inf)))
+    if slope[best] <= 0.0:
+        return None
+    before = max(int((time < breaks[best]).sum()), 1)
+    after = max(len(time) - before, 1)
+    noise = np.sqrt(misfit[best] / max(len(time) - 3, 1))
+    sd = noise / slope[best] * np.sqrt(1.0 / after + 4.0 / before)
+    return Kink(float(first + breaks[best]), float(sd), float(slope[best]))
+
+
+def _flat(foot: FrontFoot, plant: Moment) -> Moment:
+    """When every part of the sole rests, to stay so until the turn peaks."""
+    if foot.stride_peak is None:
+        return absent("foot_flat", NO_STRIDE)
+    assert plant.index is not None
+    heights = foot.over_rest(plant.index)
+    over = np.max(list(heights.values()), axis=0)
+    late = max(foot.turn, plant.index + foot.paths.frames(0.05))
+    rested = max(SOLE_M, 2.0 * foot.left_noise)
+    on_the_way = np.flatnonzero(over[: late + 1] > rested)
+    on_the_way = on_the_way[on_the_way < late]
+    if not len(on_the_way):
+        return absent("foot_flat", "the front foot's heights are not seen before the turn peaks")
+    last = int(on_the_way[-1])
+    drop = over[last] - over[last + 1]
+    frame = last + (over[last] - rested) / drop if drop > 0.0 else last + 1.0
+    frame = max(frame, (plant.time_s or 0.0) * foot.paths.rate_hz)
+    if last + 1 >= late:
+        return absent("foot_flat", "the front foot never rests flat before the turn peaks")
+    sd = FLAT_SD_S * rested / SOLE_M
+    return at_time("foot_flat", frame, foot.paths, "heel and ball at their resting height", sd)
+
+
+def _turn_begins(foot: FrontFoot, source: str) -> Moment:
+    """The landing of a hitter who does not stride: where his hips begin to turn."""
+    joints = foot.paths.joints
+    rate = turning(joints["front_hip"], joints["back_hip"], foot.paths.rate_hz)
+    window = slice(max(foot.turn - foot.paths.frames(0.5), 0), foot.turn + 1)
+    if not np.isfinite(rate[window]).any():
+        raise DetectionError(f"{source}: no front-foot landing: neither a stride nor the hips' turn is seen")
+    peak = window.start + int(np.nanargmax(rate[window]))
+    slow = np.flatnonzero(~(rate[: peak + 1] >= TURN_BEGINS * rate[peak]))
+    frame = int(slow[-1]) + 1 if len(slow) else 0
+    return at_time("plant", float(frame), foot.paths, BY_TURN, TURN_BEGINS_SD_S)
+
+
+def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
+    """`stance` and `lift`."""
+    if foot.stride_peak is None:
+        return {"stance": _hands_still(foot, plant), "lift": absent("lift", NO_STRIDE)}
+    still = runs(np.nan_to_num(foot.speed[: foot.stride_peak + 1], nan=np.inf) < foot.still_speed)
+    assert plant.index is not None
+    up = np.max([np.abs(height) for height in foot.over_rest(plant.index).values()], axis=0)
+    # Toes that tap the floor on their way are still for a while, too, but not the whole sole.
+    still = [
+        (start, stop)
+        for start, stop in still
+        if stop - start >= STILL_S * foot.paths.rate_hz and np.nanmedian(up[start:stop]) < TAP_HEIGHT
+    ]
+    if not still:
+        why = "the front foot is never still before it strides"
+        return {"stance": absent("stance", why), "lift": absent("lift", why)}
+    start, stop = still[-1]
+    rest = slice(max(start, stop - foot.paths.frames(2 * STILL_S) - 1), max(stop - foot.paths.frames(0.05), start + 1))
+    ahead = slice(rest.stop, foot.stride_peak + 1)
+    moved, risen = [], []
+    for path in foot.smooth.values():
+        place = np.nanmedian(path[rest], axis=0)
+        moved.append(np.linalg.norm(path[ahead] - place, axis=1))
+        risen.append(path[ahead, 2] - place[2])
+    # The first part that moves ends the stance; the last one that rises, or is dragged along, leaves the floor.
+    stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front foot begins to move")
+    lift = _onset(np.nanmin(risen, axis=0), ahead.start, "lift", foot, "all of the front foot rises")
+    return {"stance": stance, "lift": lift}
+
+
+def _onset(values: FloatArray, first: int, name: str, foot: FrontFoot, method: str) -> Moment:
+    """When values that start smoothly at zero began to grow."""
+    paths, way = foot.paths, foot.least_way
+    over = np.flatnonzero(values > way)
+    if not len(over):
+        return absent(name, "the front foot does not leave the floor")
+    index = int(over[0])
+    step = values[index] - values[index - 1] if index else 0.0
+    if step <= 0.0:
+        return at_time(name, float(first + index), paths, method, OLDEST_ONSET_S)
+    frame = first + index - (values[index] - way) / step
+    age = min(ONSET_S * paths.rate_hz + 2.0 * way / step, OLDEST_ONSET_S * paths.rate_hz)
+    known = LIFT_SD_S if name == "lift" else ONSET_SD_S
+    return at_time(name, frame - age, paths, method, known * way / SOLE_M)
+
+
+def _hands_still(foot: FrontFoot, plant: Moment) -> Moment:
+    """The stance of a hitter who does not stride: before his hands begin to move."""
+    assert plant.index is not None
+    joints = foot.paths.joints
+    hands = speed((joints["front_hand"] + joints["back_hand"]) / 2, foot.paths.rate_hz)
+    still = np.flatnonzero(hands[: plant.index + 1] < STILL_SPEED)
+    if not len(still):
+        return absent("stance", "neither the front foot strides nor are the hands still before the turn")
+    return at_time("stance", float(still[-1]), foot.paths, "no stride: hands still", TURN_BEGINS_SD_S)
