@@ -126,6 +126,11 @@ def format_length(value_m: float, sd_m: float | None = None, *, units: Units = "
     return length_scale(units).quantity(value_m, sd_m)
 
 
+def format_time(time_s: float, sd_s: float) -> str:
+    """When a moment was, e.g. ``"0.900 ± 0.001 s"``: to the millisecond, and never surer than one."""
+    return f"{time_s:.3f} ± {max(sd_s, 0.001):.3f} s"
+
+
 def format_height(value_m: float, *, units: Units = "metric") -> str:
     """Standing height: ``"1.80 m"``, or ``"5 ft 11 in"``."""
     if units == "imperial":

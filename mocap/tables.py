@@ -7,7 +7,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure
+from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure, format_time
 from mocap.findings import Findings, Verdict
 from mocap.kinematics.body_report import BodyReport
 from mocap.kinematics.inspection import Inspection, PointRepairs
@@ -38,7 +38,7 @@ def print_findings(swing: Swing, findings: Findings, units: Units) -> None:
         if moment.index is None or moment.time_s is None or moment.sd_s is None:
             moments.add_row(MOMENT_WORDS[moment.name], "-", "-", f"not found: {moment.why}")
         else:
-            time = f"{moment.time_s:.3f} ± {moment.sd_s:.3f} s"
+            time = format_time(moment.time_s, moment.sd_s)
             moments.add_row(MOMENT_WORDS[moment.name], str(moment.index), time, moment.method)
     console.print(moments)
     verdicts = {check.measure: check for check in findings.checks}

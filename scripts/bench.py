@@ -12,6 +12,7 @@ import time
 import tracemalloc
 import warnings
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -27,9 +28,12 @@ import mocap  # noqa: E402
 from mocap.kinematics.inertia import centre_of_mass  # noqa: E402
 from mocap.kinematics.joint_centres import body_from  # noqa: E402
 from mocap.kinematics.pose_solver import Hold, solve_pose  # noqa: E402
+from mocap.kinematics.readings import NotMeasurableError  # noqa: E402
+from mocap.kinematics.registry import REGISTRY  # noqa: E402
 from mocap.kinematics.segment_frames import segment_frames  # noqa: E402
 from mocap.kinematics.skeleton import fit_skeleton  # noqa: E402
 from mocap.kinematics.skeleton_model import measured_model  # noqa: E402
+from mocap.kinematics.uncertainty import DRAWS, drawn  # noqa: E402
 from mocap.swing import POINTS  # noqa: E402
 
 RECORDING = ROOT / "demo_sessions" / "first_session" / "swing_01.c3d"
@@ -85,11 +89,28 @@ def reading() -> None:
 
 
 def measuring(swing: mocap.Swing, capture: mocap.Capture) -> None:
-    """Building and measuring a swing against reading it."""
+    """Building a swing against reading it; measuring it with drawn swings all at once against one after the other."""
     read = best(lambda: mocap.read(RECORDING))
     hitter, setup = swing.hitter, swing.setup
-    report("capture to swing", best(lambda: mocap.build_swing(capture, hitter, setup)), "reading it", read)
-    report("swing to findings (64 draws)", best(lambda: mocap.measure(swing), 3), "reading it", read)
+    built = best(lambda: mocap.build_swing(capture, hitter, setup))
+    skeleton = best(lambda: fit_skeleton(capture, setup.model))
+    report("capture to swing", built, "reading it", read)
+    size = f"{swing.n_frames} frames, {len(capture.labels)} points"
+    measured = best(lambda: mocap.measure(swing, count=0))
+    # What building a swing takes beyond the skeleton: the hitting frame, the smoothing and the moments.
+    report(f"moments, measures and verdicts ({size})", built - skeleton + measured, "the skeleton", skeleton)
+    few = 16
+
+    def one_by_one() -> None:
+        for seed in range(few):
+            for drawn_swing in drawn(swing, count=1, seed=seed):
+                for entry in REGISTRY.values():
+                    if not entry.missing(swing):
+                        with suppress(NotMeasurableError):
+                            entry.function(drawn_swing)
+
+    at_once = best(lambda: mocap.measure(swing), 3)
+    report(f"measures with {DRAWS} draws", at_once, "one draw after the other", best(one_by_one, 2) * DRAWS / few)
 
 
 def body_model() -> None:

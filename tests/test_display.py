@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from mocap.display import format_height, format_length, format_measure
+from mocap.display import format_height, format_length, format_measure, format_time
 from mocap.findings import Measure
 
 
@@ -41,3 +41,8 @@ def test_heights_and_lengths_carry_their_unit() -> None:
     assert format_height(1.8034, units="imperial") == "5 ft 11 in"  # 71 in
     assert format_height(1.8034) == "1.80 m"
     assert format_length(0.254, units="imperial") == "10.0 in"
+
+
+def test_a_time_is_never_surer_than_a_millisecond() -> None:
+    assert format_time(0.9004, 0.0004) == "0.900 ± 0.001 s"
+    assert format_time(1.2, 0.0153) == "1.200 ± 0.015 s"

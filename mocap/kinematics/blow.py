@@ -8,9 +8,10 @@ import numpy as np
 
 from mocap.capture import FloatArray
 
-#: A ball takes at least this share of the sweet spot's speed; a swing into the air keeps more of it. This project's
-#: default.
-BLOW_LOSS = 0.12
+#: A ball takes at least this share of the sweet spot's speed; a swing into the air keeps more of it. Straight lines
+#: through few frames a second make a blow of any peak: the share grows by the square of this rate over the recording's.
+#: [-], [Hz] This project's defaults.
+BLOW_LOSS, COARSE_HZ = 0.12, 25.0
 #: And more than this many standard deviations of what noise makes of it: the greatest of some thirty intervals often
 #: exceeds three. This project's default.
 BLOW_SDS = 4.5
@@ -72,7 +73,7 @@ def bat_blow(spot: FloatArray, rate_hz: float, first: int, last: int) -> Blow | 
         return None
     at = part.start + int(np.nanargmax(allowed))
     noise = noise_of(spot[: max(first, 8)])
-    if jump[at] < max(BLOW_LOSS * before[at], BLOW_SDS * noise * rate_hz * factor):
+    if jump[at] < max((BLOW_LOSS + (COARSE_HZ / rate_hz) ** 2) * before[at], BLOW_SDS * noise * rate_hz * factor):
         return None
     share = float(np.clip((speeds[at] - after[at]) / jump[at], 0.0, 1.0))
     # A speed from two frames errs by sqrt(2) of their noise along the path, times the rate.

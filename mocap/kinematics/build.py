@@ -39,6 +39,8 @@ from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, S
 
 Value = TypeVar("Value")
 
+#: Labels of a point on the ball, without case.
+BALL_LABELS = ("ball", "baseball", "softball")
 #: A given height is known to about this. [m]
 GIVEN_HEIGHT_SD_M = 0.005
 
@@ -83,7 +85,8 @@ def build_swing(
     if forces is not None:
         forces = forces.moved(turn)
     if not setup.held:
-        landing = ordered(landing | find_turn(_motion(sided, centres, setup), plant, setup.moments))
+        ball = None if sided.ball is None else transformed(turn, sided.ball)
+        landing = ordered(landing | find_turn(_motion(sided, centres, setup, ball), plant, setup.moments))
     moments = landing
     points = np.stack([_clean(sided, centres, name, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
@@ -123,6 +126,7 @@ class _Sided:
     frames: dict[str, FloatArray]
     filled: dict[str, npt.NDArray[np.bool_]]
     cutoffs_hz: dict[str, float]
+    ball: FloatArray | None
     rate_hz: float
     hitter: Hitter
     height_sd_m: float
@@ -148,11 +152,19 @@ def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -
         frames=_front_and_back(skeleton.frames, side),
         filled=_front_and_back(skeleton.filled, side),
         cutoffs_hz=_front_and_back(cutoffs, side),
+        ball=_ball(capture, matrix),
         rate_hz=capture.rate_hz,
         hitter=replace(hitter, bats=side),
         height_sd_m=height_sd,
         notes=(*capture.notes, *skeleton.body.notes, *lopsided(skeleton), *notes, *floor_notes, *side_notes),
     )
+
+
+def _ball(capture: Capture, matrix: FloatArray) -> FloatArray | None:
+    """Path of the ball in the upright frame, where a point is called so. [m]"""
+    names = [label.strip().lower() for label in capture.labels]
+    column = next((names.index(name) for name in BALL_LABELS if name in names), None)
+    return None if column is None else transformed(matrix, capture.points[:, column])
 
 
 def _land(capture: Capture, sided: _Sided, setup: Setup) -> tuple[dict[str, Moment], FootForces | None, list[str]]:
@@ -230,7 +242,7 @@ def _front_and_back(by_name: Mapping[str, Value], side: Side) -> dict[str, Value
     return renamed
 
 
-def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup) -> MotionPaths:
+def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup, ball: FloatArray | None = None) -> MotionPaths:
     """Paths to find moments in: smoothed alike for all recordings, as the thresholds of speed suppose."""
     names = [name for name in raw if name not in BAT_POINTS]
     cutoffs = np.array([usual_cutoff(name) for name in names])
@@ -239,7 +251,7 @@ def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup) -> Motio
     sweet = None
     if "bat_barrel" in raw:
         sweet = on_bat(raw["bat_knob"], raw["bat_barrel"], setup.sweet_spot_m)
-    return MotionPaths(joints, raw, sided.rate_hz, sweet, raw.get("ball"), None, sided.hitter.mass_kg)
+    return MotionPaths(joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg)
 
 
 def _clean(sided: _Sided, raw: Mapping[str, FloatArray], name: str, contact: Moment) -> FloatArray:

@@ -302,7 +302,7 @@ def _touch_near(foot: FrontFoot, about: int) -> Kink | None:
     """The end of the approach in the frames around one."""
     start, stop = about - foot.paths.frames(FIT_BEFORE_S) - 2, about + foot.paths.frames(FIT_AFTER_S) + 3
     window = slice(max(start, 0), min(stop, len(foot.speed)))
-    kinks = [kink for path in foot.sole.values() if (kink := _kink(path[window, 2], window.start)) is not None]
+    kinks = [kink for path in foot.sole.values() if (kink := approach_end(path[window, 2], window.start)) is not None]
     steep = [kink for kink in kinks if kink.sd / foot.paths.rate_hz < LOADING_SD_S]
     if steep:
         return min(steep)
@@ -310,13 +310,13 @@ def _touch_near(foot: FrontFoot, about: int) -> Kink | None:
     for path in foot.sole.values():
         place = np.nanmedian(path[rests], axis=0)
         along = place - path[window.start]
-        kink = _kink((place - path[window]) @ (along / np.linalg.norm(along)), window.start)
+        kink = approach_end((place - path[window]) @ (along / np.linalg.norm(along)), window.start)
         if kink is not None:
             return kink._replace(speed=0.0)
     return min(kinks) if kinks else None
 
 
-def _kink(values: FloatArray, first: int) -> Kink | None:
+def approach_end(values: FloatArray, first: int) -> Kink | None:
     """The broken line - straight down, then level - through values of one frame each; None where nothing comes down."""
     seen = np.flatnonzero(np.isfinite(values))
     if len(seen) < 6:

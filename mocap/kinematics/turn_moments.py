@@ -30,7 +30,7 @@ from mocap.swing import Moment
 LONGEST_TURN_S = 0.6
 #: A sweet spot, or hands, that never get this fast belong to a swing that was held back. [m/s] This project's defaults;
 #: children swing at 15 m/s and more.
-SLOWEST_SWING, SLOWEST_HANDS = 10.0, 3.0
+SLOWEST_SWING, SLOWEST_HANDS = 10.0, 4.0
 #: Spread of contact depths from pitch to pitch. [m] Common practice, no source.
 DEPTH_SD = 0.15
 #: A contact from the hands alone. [s] This project's default.

@@ -9,7 +9,7 @@ from typing import Any
 
 from mocap.assets import asset
 from mocap.comparison import Comparison
-from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure
+from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure, format_time
 from mocap.findings import Findings
 from mocap.output import replacing
 from mocap.renderer import style
@@ -137,7 +137,7 @@ def _words(comparison: Comparison, findings: Findings, units: Units) -> dict[str
         "moments": [
             {
                 "name": MOMENT_WORDS[m.name],
-                "time": "not found" if m.time_s is None else f"{m.time_s:.3f} ± {m.sd_s:.3f} s",
+                "time": "not found" if m.time_s is None or m.sd_s is None else format_time(m.time_s, m.sd_s),
                 "method": m.method or m.why,
             }
             for m in findings.moments.values()

@@ -386,3 +386,14 @@ def test_a_trunk_that_hardly_turns_has_no_axis() -> None:
     swing = swing_of(still_points(), frames={"thorax": np.tile(np.eye(3), (FRAMES, 1, 1))})
     with pytest.raises(NotMeasurableError, match="turns too little"):
         value(swing, "turn_axis_tilt")
+
+
+def test_what_was_filled_is_less_sure() -> None:
+    points = still_points()
+    swing = swing_of(points)
+    filled = np.zeros(points.shape[:2], dtype=bool)
+    filled[11:30, POINTS.index("front_ankle")] = True
+    found = measure(replace(swing, filled=filled)).measures
+    # 95 ms of the ankle's path at 0.10 m/s; plant is the middle of the gap. Over a height of 2 m.
+    assert found["stride_length"].sd == pytest.approx(0.0095 / 2.0, rel=0.15)
+    assert measure(swing).measures["stride_length"].sd == pytest.approx(0.0, abs=1e-9)

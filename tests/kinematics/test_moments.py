@@ -167,3 +167,46 @@ def test_a_walk_is_no_swing(shared_data: Path) -> None:
 def test_points_of_unknown_names_are_refused(shared_data: Path) -> None:
     with pytest.raises(InputError, match="no usable points"):
         mocap.build_swing(mocap.read(shared_data / "c3d" / "cube_one_frame.c3d"))
+
+
+@pytest.mark.parametrize("bat", [True, False], ids=["bat", "no bat"])
+def test_a_swing_that_is_held_back_has_no_contact(posed, make_capture, bat: bool) -> None:
+    """Time slows down to a stop from a tenth of a second before contact on."""
+    from scipy.interpolate import CubicSpline
+
+    rate = posed.rate_hz
+    time = np.arange(len(posed.points)) / rate
+    turning_back = posed.moments["contact"] - 0.10
+    late = np.maximum(time - turning_back, 0.0)
+    slowed = np.where(late > 0.0, turning_back + 0.03 * (1.0 - np.exp(-late / 0.03)), time)
+    points = CubicSpline(time, posed.points)(slowed)
+    capture = make_capture(points, rate, noise_m=0.001, leave_out=() if bat else ("bat",))
+    swing = mocap.build_swing(capture, mocap.Hitter(height_m=1.80))
+    assert swing.moments["contact"].index is None
+    assert swing.moments["contact"].why.startswith("the swing was held back")
+    assert swing.moments["plant"].time_s == pytest.approx(posed.moments["plant"], abs=0.02)
+    measures = mocap.measure(swing).measures
+    assert "held back" in measures["axis_tilt"].why
+    assert measures["back_share"].value is not None
+
+
+def test_a_ball_tells_contact_where_it_is_recorded(posed, make_capture) -> None:
+    """Off a tee, in a lab that lies otherwise than the hitting frame."""
+    turn = np.array([[0.0, -1.0, 0.0, 2.0], [1.0, 0.0, 0.0, -1.0], [0.0, 0.0, 1.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
+    capture = make_capture(posed.points, posed.rate_hz, lab_from_hitting=turn, noise_m=0.001)
+    time = np.arange(len(posed.points)) / posed.rate_hz
+    contact = posed.moments["contact"]
+    frame = round(contact * posed.rate_hz)
+    spot = posed["bat_barrel"][frame] + 0.18 * (posed["bat_knob"][frame] - posed["bat_barrel"][frame])
+    flown = np.maximum(time - contact - 0.0005, 0.0)[:, None] * np.array([38.0, 0.0, 8.0])
+    ball = (spot + flown) @ turn[:3, :3].T + turn[:3, 3]
+    with_ball = replace(
+        capture,
+        labels=(*capture.labels, "Ball"),
+        points=np.concatenate([capture.points, ball[:, None]], axis=1),
+        residuals=np.concatenate([capture.residuals, np.zeros((len(ball), 1))], axis=1),
+        cameras=np.zeros((0, 0), dtype=np.uint8),
+    )
+    found = mocap.build_swing(with_ball, mocap.Hitter(height_m=1.80)).moments["contact"]
+    assert found.method == "ball changes its velocity"
+    assert found.time_s == pytest.approx(contact, abs=0.0005)
