@@ -139,11 +139,6 @@ def format_height(value_m: float, *, units: Units = "metric") -> str:
     return f"{value_m:.2f} m"
 
 
-def format_speed(value_m_per_s: float, sd_m_per_s: float | None = None, *, units: Units = "metric") -> str:
-    """A speed in m/s, or in miles per hour."""
-    return speed_scale(units).quantity(value_m_per_s, sd_m_per_s)
-
-
 def format_measure(measure: Measure, height_m: float, units: Units = "metric", *, brief: bool = False) -> str:
     """A measure's value as a coach reads it.
 

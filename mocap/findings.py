@@ -9,6 +9,9 @@ from typing import Literal
 
 from mocap.swing import Hitter, Moment
 
+#: Half the width of a 95 % interval in standard deviations of a normal distribution.
+REACH = 1.96
+
 Verdict = Literal["good", "near", "off", "too close to call", "not measurable"]
 
 

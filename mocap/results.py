@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from mocap.comparison import Comparison
-from mocap.findings import Check, Findings, Measure
+from mocap.findings import REACH, Check, Findings, Measure
 from mocap.kinematics.inspection import Inspection
 from mocap.swing import Moment, Swing
 
@@ -25,9 +25,10 @@ def findings_object(swing: Swing, findings: Findings, comparison: Comparison | N
     -------
     dict
         `hitter`, `recording`, `moments`, `measures`, `checks`, `work_on`, and `differences` where a comparison is
-        given. Angles in degrees, lengths in metres or as the unit says; `low` and `high` are the ends of the 95 %
-        interval, `shares` how often each text comes out among swings that could equally have been recorded. The
-        sentences (`reason`, `limits`, and those of `work_on`) are in the units that the findings were made with.
+        given. Angles in degrees, lengths in metres or as the unit says; `low` and `high` (of moments `low_s` and
+        `high_s`) are the ends of the 95 % interval, `shares` how often each text comes out among swings that could
+        equally have been recorded. The sentences (`reason`, `limits`, and those of `work_on`) are in the units that
+        the findings were made with.
     """
     hitter = swing.hitter
     found: dict[str, Any] = {
@@ -142,9 +143,25 @@ def _check(check: Check) -> dict[str, Any]:
 
 
 def _moment(moment: Moment) -> dict[str, Any]:
-    if moment.index is None:
-        return {"index": None, "time_s": None, "sd_s": None, "method": None, "why": moment.why}
-    return {"index": moment.index, "time_s": moment.time_s, "sd_s": moment.sd_s, "method": moment.method}
+    if moment.index is None or moment.time_s is None:
+        return {
+            "index": None,
+            "time_s": None,
+            "sd_s": None,
+            "low_s": None,
+            "high_s": None,
+            "method": None,
+            "why": moment.why,
+        }
+    reach = REACH * (moment.sd_s or 0.0)
+    return {
+        "index": moment.index,
+        "time_s": moment.time_s,
+        "sd_s": moment.sd_s,
+        "low_s": moment.time_s - reach,
+        "high_s": moment.time_s + reach,
+        "method": moment.method,
+    }
 
 
 def _measure(measure: Measure) -> dict[str, Any]:

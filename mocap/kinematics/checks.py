@@ -7,15 +7,13 @@ from collections.abc import Mapping, Sequence
 
 from mocap.display import Units, scale_of
 from mocap.errors import InputError
-from mocap.findings import Check, Measure, Verdict
+from mocap.findings import REACH, Check, Measure, Verdict
 from mocap.kinematics.limits import Band, Limit, limit_for, load_limits, matches, nearest
 from mocap.kinematics.sentences import Speaker
 from mocap.swing import Hitter
 
 __all__ = ["Limit", "check", "check_all", "load_limits"]
 
-#: Half the width of the 95 % interval in standard deviations.
-REACH = 1.96
 #: A verdict on a text stands if at least this share of the draws gives it.
 SURE = 0.95
 VERDICTS: tuple[Verdict, ...] = ("good", "near", "off")

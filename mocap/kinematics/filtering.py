@@ -198,34 +198,6 @@ def derivative(paths: FloatArray, rate_hz: float) -> FloatArray:
     return result
 
 
-def split_derivative(paths: FloatArray, rate_hz: float, split: int | None) -> FloatArray:
-    """Rate of change whose differences never cross an impact.
-
-    Parameters
-    ----------
-    paths : ndarray, shape (F, ...)
-    rate_hz : float
-        [Hz]
-    split : int or None
-        Last frame before the impact changes the velocity; None: no impact.
-
-    Returns
-    -------
-    ndarray, shape (F, ...)
-        Central differences; beside the impact and at the ends one-sided ones of second order, which need three frames.
-        NaN where a side of the impact has a single frame, which shows no velocity. [unit of `paths` / s]
-    """
-    if split is None:
-        return derivative(paths, rate_hz)
-    sides = []
-    for side in (paths[: split + 1], paths[split + 1 :]):
-        if len(side) < 2:
-            sides.append(np.full_like(side, np.nan))
-        else:
-            sides.append(np.gradient(side, 1.0 / rate_hz, axis=0, edge_order=2 if len(side) > 2 else 1))
-    return np.concatenate(sides)
-
-
 def speed(path: FloatArray, rate_hz: float) -> FloatArray:
     """Magnitude of the velocity of a path of shape (F, 3), shape (F,). [m/s]"""
     return np.linalg.norm(derivative(path, rate_hz), axis=-1)

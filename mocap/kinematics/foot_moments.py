@@ -357,7 +357,7 @@ def _flat(foot: FrontFoot, plant: Moment) -> Moment:
     frame = max(frame, (plant.time_s or 0.0) * foot.paths.rate_hz)
     if last + 1 >= late:
         return absent("foot_flat", "the front foot never rests flat before the turn peaks")
-    sd = FLAT_SD_S * rested / SOLE_M
+    sd = float(np.hypot(FLAT_SD_S * rested / SOLE_M, foot.paths.frame_sd_s))
     return at_time("foot_flat", frame, foot.paths, "heel and ball at their resting height", sd)
 
 

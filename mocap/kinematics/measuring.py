@@ -12,7 +12,7 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.display import Units
 from mocap.errors import InputError
-from mocap.findings import Findings, Measure
+from mocap.findings import REACH, Findings, Measure
 
 # The modules register their measures when they are imported.
 from mocap.kinematics import barrel, ground, hands, head, landing, turn  # noqa: F401
@@ -28,8 +28,6 @@ from mocap.swing import Swing
 FAMILIES = ("landing", "turn", "hands", "head", "barrel", "ground")
 #: Measures that need a reference and are added by the comparison.
 OF_COMPARISONS = ("pose_distance",)
-#: Half the width of the 95 % interval in standard deviations.
-REACH = 1.96
 
 
 def measure(swing: Swing, *, limits: Path | None = None, units: Units = "metric", count: int = DRAWS) -> Findings:

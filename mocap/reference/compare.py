@@ -10,7 +10,7 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.comparison import Comparison, Difference
 from mocap.display import Units, format_length
-from mocap.findings import Findings, Measure
+from mocap.findings import REACH, Findings, Measure
 from mocap.kinematics.advice import work_on
 from mocap.kinematics.checks import check_all, load_limits
 from mocap.kinematics.inertia import centre_of_mass
@@ -93,7 +93,7 @@ def with_pose_distance(
     -------
     Findings
     """
-    reach = 1.96 * comparison.rms_sd_m
+    reach = REACH * comparison.rms_sd_m
     words = comparison.differences[0].words
     added = {
         "pose_distance": Measure(

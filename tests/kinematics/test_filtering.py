@@ -8,7 +8,6 @@ from mocap.kinematics.filtering import (
     lowpass,
     lowpass_to_the_end,
     runs,
-    split_derivative,
     split_lowpass,
 )
 
@@ -30,7 +29,7 @@ def test_the_end_of_a_path_that_breaks_off_keeps_its_velocity() -> None:
     path = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
     end = speed * np.array([-np.sin(angle[-1]), np.cos(angle[-1])])
     kept, plain = (
-        split_derivative(filtered(path, rate, 25.0), rate, len(path) - 1)[-1]
+        np.gradient(filtered(path, rate, 25.0), 1.0 / rate, axis=0, edge_order=2)[-1]
         for filtered in (lowpass_to_the_end, lowpass)
     )
     # One-sided differences of second order err by a third of the square of the turn in a frame.
@@ -71,7 +70,8 @@ def test_a_path_with_a_velocity_break_keeps_its_one_sided_velocities(rate: float
     path, split, before, after = blow(rate)
     noisy = path + np.random.default_rng(0).normal(0.0, 0.0005, path.shape)
     filtered = split_lowpass(noisy, rate, 25.0, split)
-    velocity = split_derivative(filtered, rate, split)
+    sides = (filtered[: split + 1], filtered[split + 1 :])
+    velocity = np.concatenate([np.gradient(side, 1.0 / rate, axis=0, edge_order=2) for side in sides])
     assert np.linalg.norm(velocity[split, 0] - before) < 1.0
     assert np.linalg.norm(velocity[split + 1, 0] - after) < 1.0
     # Filtered and differenced across the blow, both sides are out by a good part of the 10 m/s.
@@ -84,15 +84,14 @@ def test_nothing_crosses_the_impact() -> None:
     path = rng.normal(size=(120, 2, 3))
     other = path.copy()
     other[61:] = rng.normal(size=(59, 2, 3)) + 5.0
-    for function in (lambda p: split_lowpass(p, RATE, 10.0, 60), lambda p: split_derivative(p, RATE, 60)):
-        assert np.array_equal(function(path)[:61], function(other)[:61])
-        assert not np.isclose(function(path)[61:], function(other)[61:]).any()
+    one, two = (split_lowpass(p, RATE, 10.0, 60) for p in (path, other))
+    assert np.array_equal(one[:61], two[:61])
+    assert not np.isclose(one[61:], two[61:]).any()
 
 
-def test_without_an_impact_it_is_the_plain_filter_and_derivative() -> None:
+def test_without_an_impact_it_is_the_plain_filter() -> None:
     path = np.random.default_rng(8).normal(size=(120, 2, 3))
     assert np.array_equal(split_lowpass(path, RATE, 10.0, None), lowpass(path, RATE, 10.0))
-    assert np.array_equal(split_derivative(path, RATE, None), derivative(path, RATE))
 
 
 def test_gaps_at_an_impact_stay_and_leave_the_other_points_alone() -> None:
@@ -102,16 +101,6 @@ def test_gaps_at_an_impact_stay_and_leave_the_other_points_alone() -> None:
     filtered = split_lowpass(holed, RATE, 10.0, 99)
     assert np.array_equal(np.isnan(filtered), np.isnan(holed))
     assert filtered[:, 1] == pytest.approx(split_lowpass(path, RATE, 10.0, 99)[:, 1])
-
-
-def test_split_derivative_is_exact_on_a_parabola_and_silent_on_one_frame() -> None:
-    time = (np.arange(51) / RATE)[:, None]
-    path = np.where(time <= 30 / RATE, time**2, 5.0 - 3.0 * time**2)
-    expected = np.where(time <= 30 / RATE, 2 * time, -6.0 * time)
-    assert split_derivative(path, RATE, 30) == pytest.approx(expected)
-    alone = split_derivative(path, RATE, 49)
-    assert np.isnan(alone[50]).all()
-    assert np.isfinite(alone[:50]).all()
 
 
 def test_noise_is_reduced_by_the_share_of_its_band() -> None:

@@ -210,3 +210,27 @@ def test_a_ball_tells_contact_where_it_is_recorded(posed, make_capture) -> None:
     found = mocap.build_swing(with_ball, mocap.Hitter(height_m=1.80)).moments["contact"]
     assert found.method == "ball changes its velocity"
     assert found.time_s == pytest.approx(contact, abs=0.0005)
+
+
+@pytest.mark.parametrize("ball_later_s", [0.0, 0.03], ids=["flat", "heel first"])
+@pytest.mark.parametrize("rate", [120.0, 240.0])
+def test_a_foot_may_land_flat_or_on_its_heel(posed, make_capture, rate: float, ball_later_s: float) -> None:
+    """The whole sole comes down as the toes of the posed foot do, or its forefoot a little later."""
+    from mocap.reference.posed import pose_swing
+
+    sampled = pose_swing(posed.parameters, rate)
+    plant = sampled.moments["plant"]
+    points, time = sampled.points.copy(), np.arange(len(sampled.points)) / rate
+    rests = (time > plant + 0.06) & (time < plant + 0.10)
+    ball = sampled["front_ball"][:, 2]
+    height = ball - np.median(ball[rests])
+    near = (time > plant - 0.25) & (time < plant + 0.12)
+    for name, later in (("heel", 0.0), ("ankle", 0.0), ("ball", ball_later_s), ("toe", ball_later_s)):
+        column = POINTS.index(f"front_{name}")
+        rest = np.median(points[rests, column, 2])
+        points[near, column, 2] = rest + np.interp(time[near] - later, time, height)
+    moments = mocap.build_swing(make_capture(points, rate, noise_m=0.001), mocap.Hitter(height_m=1.80)).moments
+    assert moments["plant"].time_s == pytest.approx(plant, abs=0.006)
+    # Flat within 5 mm: the posed toes are so at `toe_touch`.
+    flat = max(sampled.moments["toe_touch"] + ball_later_s, moments["plant"].time_s)
+    assert moments["foot_flat"].time_s == pytest.approx(flat, abs=0.008)
