@@ -37,6 +37,11 @@ SETUP = (
     click.option(
         "--pitch-angle", type=float, metavar="DEG", help="Descent of the pitch at the plate; downward is negative."
     ),
+    click.option(
+        "--pitch-location",
+        type=click.Choice(["inside", "middle", "away"]),
+        help="Where the pitch crosses the plate, which says how deep it is met.",
+    ),
     click.option("--pitch-speed", metavar="SPEED", help="Pitch's speed at release, e.g. 88mph, 39m/s or 140km/h."),
     click.option("--release-height", type=float, metavar="M", help="Height at which the pitch is let go, in metres."),
     click.option(
@@ -283,6 +288,7 @@ def _overridden(recording: Recording, options: dict[str, Any]) -> Recording:
         pitcher=_vector(options["pitcher"], "--pitcher"),
         plate=_vector(options["plate"], "--plate"),
         pitch_angle_deg=options["pitch_angle"],
+        pitch_location=options["pitch_location"],
         sport=options["sport"],
     )
     moments = _moments(options["moments"])

@@ -20,6 +20,7 @@ from mocap.errors import OptionError
 
 Side = Literal["right", "left"]
 Sport = Literal["baseball", "softball"]
+PitchLocation = Literal["inside", "middle", "away"]
 
 #: Every point a swing can hold, in the order of the arrays. `pelvis` is midway between the hip centres, `neck` midway
 #: between the shoulder centres, `head` the head's centre, `head_top` its vertex; `ball` is the head of the metatarsals.
@@ -209,6 +210,8 @@ class Setup:
         Whose ball and bat.
     pitch : Pitch or None
         How the ball was thrown; a given angle goes before it.
+    pitch_location : {"inside", "middle", "away"} or None
+        Where it crosses the plate, which says how deep it is met; None: not known.
 
     Raises
     ------
@@ -226,6 +229,7 @@ class Setup:
     held: bool = False
     sport: Sport = "baseball"
     pitch: Pitch | None = None
+    pitch_location: PitchLocation | None = None
 
     def __post_init__(self) -> None:
         unknown = sorted(set(self.moments) - set(MOMENTS))
@@ -239,6 +243,9 @@ class Setup:
             raise OptionError("the direction to the pitcher is zero; give e.g. 1,0,0")
         if self.sport not in get_args(Sport):
             raise OptionError(f"sport {self.sport!r} is not known; give {', '.join(get_args(Sport))}")
+        if self.pitch_location is not None and self.pitch_location not in get_args(PitchLocation):
+            known = ", ".join(get_args(PitchLocation))
+            raise OptionError(f"pitch location {self.pitch_location!r} is not known; give {known}")
         if self.pitch_angle_deg is not None and not -60.0 <= self.pitch_angle_deg <= 30.0:
             raise OptionError(f"pitch angle {self.pitch_angle_deg:g} deg is outside -60 to 30 (downward is negative)")
 

@@ -225,7 +225,7 @@ def true_values(motion: Motion, rng: np.random.Generator) -> dict[str, Value]:
     """The truth of a body whose centre of mass is not quite where the table puts it."""
     true = measures_of(motion)
     astray = rng.normal(0.0, MASS_CENTRE_M, 3)[0]
-    for name, moment in (("back_share", "plant"), ("finish_balance", "finish")):
+    for name, moment in (("back_share", "plant"), ("share_difference", "foot_flat"), ("finish_balance", "finish")):
         points = motion.points(np.array([motion.moments[moment]]))
         feet = [0.5 * (points[f"{side}_heel"][0, 0] + points[f"{side}_ball"][0, 0]) for side in ("front", "back")]
         true[name] = float(true[name]) - astray / (feet[0] - feet[1])

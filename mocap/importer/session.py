@@ -176,6 +176,9 @@ def _own_setup(values: Mapping[str, Any], usual_pitch: dict[str, Any], number: i
     own: dict[str, Any] = {"moments": dict(values.get("moments", {})), "held": values.get("kind") == "held"}
     if "plate" in values:
         own["plate"] = _vector(values["plate"], "plate", source)
+    if "pitch_location" in values:
+        # "away low" says more than is read.
+        own["pitch_location"] = str(values["pitch_location"]).split()[0] if values["pitch_location"] else None
     if "pitch" in values:
         where = f"swings row {number}: pitch"
         own["pitch"] = _pitch(usual_pitch | _pitch_keys(values["pitch"], where, source), where, source)

@@ -251,7 +251,7 @@ def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup, ball: Fl
     sweet = None
     if "bat_barrel" in raw:
         sweet = on_bat(raw["bat_knob"], raw["bat_barrel"], setup.sweet_spot_m)
-    return MotionPaths(joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg)
+    return MotionPaths(joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg, setup.pitch_location)
 
 
 def _clean(sided: _Sided, raw: Mapping[str, FloatArray], name: str, contact: Moment) -> FloatArray:

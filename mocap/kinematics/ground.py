@@ -254,6 +254,7 @@ def braking_force(r: Readings) -> FloatArray:
     "Rise time of the braking force",
     moments=TURN,
     source="10 to 90 % of the peak: transition duration of IEEE Std 181-2011",
+    method_sd=0.0003,  # the filter rounds the corner at which the force begins to rise: posed swings
 )
 def braking_rise_time(r: Readings) -> FloatArray:
     """Time in which the braking force rises from 10 to 90 % of `braking_force`.

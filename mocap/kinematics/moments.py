@@ -25,8 +25,11 @@ LANDED_SHARE = 0.10
 #: Share of the peak turning speed below which the turn has ended, and how long it stays so. [-], [s] This project's
 #: defaults.
 TURN_ENDED, STAYS_ENDED_S = 0.10, 0.06
-#: Sweet spot ahead of the front foot at contact for a pitch over the middle. [m] Common practice, no source.
-EXPECTED_DEPTH = 0.10
+#: Sweet spot ahead of the front ankle at contact by where the pitch crosses the plate: an away pitch is met just inside
+#: the front foot, an inside pitch well in front of it; and how far from there it may be, where that is known and where
+#: it is not (then that of a pitch over the middle). [m] Common practice, no source.
+EXPECTED_DEPTHS: Mapping[str, float] = {"inside": 0.20, "middle": 0.10, "away": -0.02}
+DEPTH_SD, ANY_DEPTH_SD = 0.10, 0.15
 #: How a contact was found: seen in the ball, in the barrel, set by hand, or taken from the usual depth.
 BALL_STRUCK = "ball changes its velocity"
 SPEED_BREAK = "barrel's speed breaks"
@@ -34,7 +37,7 @@ BY_HAND = "set by hand"
 #: Contacts across which no path of the bat is smoothed or differenced.
 STRUCK = (BALL_STRUCK, SPEED_BREAK, BY_HAND)
 HANDS_ONLY = "estimated: half way from the fastest hands to straight arms (no bat or ball recorded)"
-USUAL_DEPTH = f"sweet spot {100 * EXPECTED_DEPTH:.0f} cm ahead of the front foot (no impact seen)"
+USUAL_DEPTH = "sweet spot as far ahead of the front foot as is usual for the pitch (no impact seen)"
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,8 @@ class MotionPaths:
         Unfiltered path of the ball. [m]
     forces : FootForces or None
     mass_kg : float or None
+    pitch_location : str or None
+        A key of `EXPECTED_DEPTHS`.
     """
 
     joints: Mapping[str, FloatArray]
@@ -64,6 +69,7 @@ class MotionPaths:
     ball: FloatArray | None
     forces: FootForces | None
     mass_kg: float | None
+    pitch_location: str | None = None
 
     @property
     def frame_sd_s(self) -> float:

@@ -11,8 +11,10 @@ from mocap.kinematics.blow import ball_blow, bat_blow
 from mocap.kinematics.filtering import lowpass, runs, speed
 from mocap.kinematics.geometry import flexion
 from mocap.kinematics.moments import (
+    ANY_DEPTH_SD,
     BALL_STRUCK,
-    EXPECTED_DEPTH,
+    DEPTH_SD,
+    EXPECTED_DEPTHS,
     HANDS_ONLY,
     SPEED_BREAK,
     STAYS_ENDED_S,
@@ -31,8 +33,6 @@ LONGEST_TURN_S = 0.6
 #: A sweet spot, or hands, that never get this fast belong to a swing that was held back. [m/s] This project's defaults;
 #: children swing at 15 m/s and more.
 SLOWEST_SWING, SLOWEST_HANDS = 10.0, 4.0
-#: Spread of contact depths from pitch to pitch. [m] Common practice, no source.
-DEPTH_SD = 0.15
 #: A contact from the hands alone. [s] This project's default.
 HANDS_SD_S = 0.020
 #: The elbows are straightest within this long after contact; a parabola is laid through this long around the least
@@ -139,14 +139,16 @@ def _from_hands(paths: MotionPaths, plant: int, last: int) -> Moment:
 
 def _depth_crossing(paths: MotionPaths, plant: int, last: int) -> Moment:
     assert paths.sweet_spot is not None
-    ahead = paths.sweet_spot[:, 0] - paths.joints["front_ankle"][:, 0] - EXPECTED_DEPTH
+    depth = EXPECTED_DEPTHS[paths.pitch_location or "middle"]
+    ahead = paths.sweet_spot[:, 0] - paths.joints["front_ankle"][:, 0] - depth
     frame = _crossing(ahead, plant, last)
     if frame is None:
         return absent("contact", f"{HELD_BACK}the sweet spot never reaches the contact depth")
     index = int(frame)
     # A contact deeper or shallower is as common; the barrel's speed turns that into time.
+    spread = ANY_DEPTH_SD if paths.pitch_location is None else DEPTH_SD
     pace = float(ahead[index + 1] - ahead[index]) * paths.rate_hz
-    return at_time("contact", frame, paths, USUAL_DEPTH, DEPTH_SD / max(pace, 1.0))
+    return at_time("contact", frame, paths, USUAL_DEPTH, spread / max(pace, 1.0))
 
 
 def _extension(paths: MotionPaths, _plant: int, found: Mapping[str, Moment]) -> Moment:

@@ -30,6 +30,8 @@ SWEET_SPOT_M = 0.15
 PITCH_DEG = -8.0
 #: Ball radius and barrel radius: half of 9 1/8 in over pi, and of 2.61 in (rule book). [m]
 REACH_M = 0.0254 * (9.125 / np.pi + 2.61) / 2.0
+#: Depth at which a pitch over the middle is met. [m]
+MIDDLE_DEPTH_M = 0.10
 #: The hitting zone ends at most this far from contact. [s]
 ZONE_S = 0.15
 #: Peaks of turning speed are sought from this long before plant. [s]
@@ -397,6 +399,7 @@ TRUE_MEASURES: Mapping[str, Callable[[Reading], Value]] = {
     "hitting_zone": hitting_zone,
     "level_early": level_early,
     "contact_depth": contact_depth,
+    "depth_for_pitch": lambda r: contact_depth(r) - MIDDLE_DEPTH_M,
     "extension_reach": extension_reach,
     **TRUE_OF_HANDS,
     **TRUE_GROUND,

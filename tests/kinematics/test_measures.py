@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from mocap.errors import InputError
+from mocap.errors import InputError, OptionError
 from mocap.kinematics import barrel
 from mocap.kinematics.build import com_of
 from mocap.kinematics.measuring import measure
@@ -397,3 +397,13 @@ def test_what_was_filled_is_less_sure() -> None:
     # 95 ms of the ankle's path at 0.10 m/s; plant is the middle of the gap. Over a height of 2 m.
     assert found["stride_length"].sd == pytest.approx(0.0095 / 2.0, rel=0.15)
     assert measure(swing).measures["stride_length"].sd == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_expected_depth_follows_the_pitch() -> None:
+    points = straight_barrel(10.0)  # the sweet spot is 0.6 m, the front ankle 0.5 m toward the pitcher
+    for location, expected in (("inside", 0.20), ("middle", 0.10), ("away", -0.02)):
+        swing = swing_of(points, setup=Setup(pitch_angle_deg=-8.0, pitch_location=location))
+        assert value(swing, "depth_for_pitch") == pytest.approx(0.1 - expected)
+    assert "nobody said" in measure(swing_of(points)).measures["depth_for_pitch"].why
+    with pytest.raises(OptionError, match="pitch location 'low' is not known; give inside, middle, away"):
+        Setup(pitch_location="low")

@@ -76,6 +76,7 @@ class Case:
             plate=tuple(self.into_lab(self.plate_tip) + SHIFT),
             catcher_behind_m=self.motion.hitter.parameters.catcher_behind_m,
             moments=moments or {},
+            pitch_location="middle",
         )
 
     def capture(self, noise_m: float = 0.0, plates_hz: float | None = None) -> Capture:

@@ -62,6 +62,7 @@ RMS = {
     "hitting_zone": (0.017, 0.031),
     "level_early": (0.1, 0.25),
     "contact_depth": (0.0084, 0.023),
+    "depth_for_pitch": (0.0084, 0.023),
     "hands_inside": (0.003, 0.0097),
     "bat_lag": (0.43, 0.8),
     "short_swing_time": (7.3e-05, 0.00024),

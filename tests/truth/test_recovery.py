@@ -99,6 +99,7 @@ METHOD = {
     "hitting_zone": Method(0.00014, 0.0032, 0.089, ZONE),
     "level_early": Method(EXACT, 0.0082, 0.072, CONTACT),
     "contact_depth": Method(EXACT, 0.0019, 0.012, CONTACT),
+    "depth_for_pitch": Method(EXACT, 0.0019, 0.012, CONTACT),
     "hands_inside": Method(EXACT, 0.00084, 0.052, CONTACT),
     "bat_lag": Method(0.059, 0.071, 0.16, SPEED),
     "short_swing_time": Method(2e-05, 4.7e-05, 0.00012, CROSSING),
