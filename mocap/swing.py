@@ -95,6 +95,8 @@ class Hitter:
             raise OptionError(f"mass {self.mass_kg:g} kg is outside 12 to 220 kg")
         if self.bats not in (None, "right", "left"):
             raise OptionError(f"bats {self.bats!r} is not known; give right or left")
+        if not isinstance(self.level, str):
+            raise OptionError(f"level {self.level!r} is no text; give e.g. youth, college, adult")
         if self.sex not in ("male", "female"):
             raise OptionError(f"sex {self.sex!r} has no inertia table; give male or female")
 
@@ -235,6 +237,12 @@ class Setup:
         unknown = sorted(set(self.moments) - set(MOMENTS))
         if unknown:
             raise OptionError(f"moment {unknown[0]!r} is not known; known are {', '.join(MOMENTS)}")
+        for name, index in self.moments.items():
+            if isinstance(index, bool) or not isinstance(index, int):
+                raise OptionError(f"moment {name} is set to {index!r}; give a frame, counted from 0")
+        for key, low, high in (("catcher_behind_m", 0.0, 5.0), ("sweet_spot_m", 0.0, 0.6)):
+            if not low <= getattr(self, key) <= high:
+                raise OptionError(f"{key} {getattr(self, key):g} is outside {low:g} to {high:g} m")
         for key in ("pitcher", "plate"):
             vector = getattr(self, key)
             if vector is not None and not np.isfinite(vector).all():
@@ -361,6 +369,8 @@ class Swing:
         Whether points on both sides of either wrist show the roll of the hands, and so which way the palms face.
     forces_why : str
         Why there are no forces; empty where there are.
+    on_skin : bool
+        Whether the points are markers on the skin, which moves over the bone.
     """
 
     source: str
@@ -385,6 +395,7 @@ class Swing:
     notes: tuple[str, ...] = ()
     palms_seen: bool = False
     forces_why: str = "no force plates were recorded"
+    on_skin: bool = False
 
     def __getitem__(self, name: str) -> FloatArray:
         """Path of one point, shape (F, 3). [m]"""

@@ -189,6 +189,7 @@ def one(number: int, *, seed: int, rate_hz: float, noise_m: float, with_plates: 
         plate=(-p.plate_behind_m, -p.barrel.plate_line_m, 0.0),
         catcher_behind_m=p.catcher_behind_m,
         pitch_angle_deg=PITCH_DEG,
+        pitch_location="middle",  # as the truth takes it
     )
     height = hitter.height_m + rng.normal(0.0, HEIGHT_M)
     mass = hitter.mass_kg * (1.0 + rng.normal(0.0, MASS))

@@ -86,6 +86,21 @@ def test_options_go_before_the_session_key_by_key(swing_file: Path, setups: list
     assert told.pitch_angle_deg == -9.0
 
 
+def test_the_place_over_the_plate_goes_before_the_sessions(swing_file: Path, setups: list[Setup]) -> None:
+    run("measure", swing_file)
+    run("measure", swing_file, "--pitch-location", "inside")
+    (swing_file.parent / "session.toml").write_text(SESSION + 'pitch_location = "away"\n', encoding="utf-8")
+    run("measure", swing_file)
+    run("measure", swing_file, "--pitch-location", "middle")
+    assert [setup.pitch_location for setup in setups] == [None, "inside", "away", "middle"]
+
+
+def test_an_unknown_place_over_the_plate_is_refused(swing_file: Path, setups: list[Setup]) -> None:
+    stderr = run("measure", swing_file, "--pitch-location", "outside")
+    assert all(word in stderr for word in ("--pitch-location", "outside", "inside", "middle", "away"))
+    assert setups == []
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from mocap.display import Units
 from mocap.errors import InputError, MocapError, OptionError
 from mocap.pitching import release_distance
-from mocap.swing import BodyModel, Hitter, Pitch, Setup
+from mocap.swing import BodyModel, Hitter, Pitch, PitchLocation, Setup
 
 FILE_NAME = "session.toml"
 HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level", "calibration"}
@@ -177,8 +177,7 @@ def _own_setup(values: Mapping[str, Any], usual_pitch: dict[str, Any], number: i
     if "plate" in values:
         own["plate"] = _vector(values["plate"], "plate", source)
     if "pitch_location" in values:
-        # "away low" says more than is read.
-        own["pitch_location"] = str(values["pitch_location"]).split()[0] if values["pitch_location"] else None
+        own["pitch_location"] = _location(values["pitch_location"], number, source)
     if "pitch" in values:
         where = f"swings row {number}: pitch"
         own["pitch"] = _pitch(usual_pitch | _pitch_keys(values["pitch"], where, source), where, source)
@@ -186,6 +185,17 @@ def _own_setup(values: Mapping[str, Any], usual_pitch: dict[str, Any], number: i
     elif usual_pitch:
         own["pitch"] = _pitch(usual_pitch, "setup.pitch", source)
     return own
+
+
+def _location(value: Any, number: int, source: Path) -> str | None:
+    """Where a pitch crosses the plate: of "away low" the first word, None where the row leaves it empty."""
+    words = value.split() if isinstance(value, str) else [value]
+    if not words:
+        return None
+    if words[0] not in get_args(PitchLocation):
+        known = ", ".join(get_args(PitchLocation))
+        raise InputError(f"{source}: swings row {number}: pitch_location {value!r} is not known; give {known}")
+    return str(words[0])
 
 
 def _model(row: Mapping[str, Any], source: Path) -> BodyModel:

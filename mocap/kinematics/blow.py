@@ -120,9 +120,10 @@ def ball_blow(ball: FloatArray, spot: FloatArray | None, rate_hz: float, first: 
         None where the ball is not seen before and after, or keeps its velocity.
     """
     steps = np.diff(ball, axis=0) * rate_hz
-    count = 2
-    before = np.stack([_shifted(steps, k) for k in range(1, count + 1)]).mean(axis=0)
-    after = np.stack([_shifted(steps, -k) for k in range(1, count + 1)]).mean(axis=0)
+    near, far = (_shifted(steps, -k) for k in (1, 2))
+    before = (_shifted(steps, 1) + _shifted(steps, 2)) / 2.0
+    # A struck ball may be out of sight soon: one step after the blow will do.
+    after = np.where(np.isfinite(far), (near + far) / 2.0, near)
     change = after - before
     jump = np.linalg.norm(change, axis=1)
     part = slice(max(first, 0), min(last, len(steps)))
@@ -135,7 +136,11 @@ def ball_blow(ball: FloatArray, spot: FloatArray | None, rate_hz: float, first: 
         return None
     share = float(np.clip((after[at] - steps[at]) @ change[at] / jump[at] ** 2, 0.0, 1.0))
     speed_sd = np.sqrt(2.0) * noise_of(ball[:at]) * rate_hz
-    return Blow(at + share - BLOW_MIDDLE_S * rate_hz, float(np.hypot(speed_sd / jump[at], BLOW_SD_S * rate_hz)))
+    # With one step alone after it, the blow may lie in that step.
+    alone = 0.0 if np.isfinite(far[at]).all() else 0.5
+    return Blow(
+        at + share - BLOW_MIDDLE_S * rate_hz, float(np.linalg.norm([speed_sd / jump[at], BLOW_SD_S * rate_hz, alone]))
+    )
 
 
 def _shifted(values: FloatArray, by: int) -> FloatArray:

@@ -16,7 +16,7 @@ from mocap.kinematics.cutoff import usual_cutoff
 from mocap.kinematics.filtering import lowpass, split_lowpass
 from mocap.kinematics.foot_forces import NO_PLATES, foot_forces
 from mocap.kinematics.foot_moments import find_plant
-from mocap.kinematics.geometry import middle_of_foot, on_bat
+from mocap.kinematics.geometry import heading, middle_of_foot, on_bat, wrapped
 from mocap.kinematics.held import held_moments
 from mocap.kinematics.hitting_frame import (
     MIRROR,
@@ -39,6 +39,11 @@ from mocap.swing import BAT_POINTS, POINTS, FootForces, Hitter, Moment, Setup, S
 
 Value = TypeVar("Value")
 
+#: A swing's recording is at least so long. [s], [frames] This project's defaults.
+SHORTEST_S, FEWEST_FRAMES = 0.25, 20
+#: The plate is at most so far from the feet, and the direction to the pitcher at most so far from that of the stride
+#: without a doubt, and in any case. [m], [rad] This project's defaults.
+FARTHEST_PLATE_M, DOUBTFUL_HEADING, WRONG_HEADING = 5.0, np.radians(40.0), np.radians(90.0)
 #: Labels of a point on the ball, without case.
 BALL_LABELS = ("ball", "baseball", "softball")
 #: A given height is known to about this. [m]
@@ -74,6 +79,11 @@ def build_swing(
     """
     setup = setup or Setup()
     skeleton = fit_skeleton(capture, setup.model, calibration)
+    if capture.n_frames < max(SHORTEST_S * capture.rate_hz, FEWEST_FRAMES):
+        raise InputError(
+            f"{capture.source}: the recording is too short for a swing: {capture.n_frames} frames,"
+            f" {capture.n_frames / capture.rate_hz:.2f} s"
+        )
     sided = _sided(capture, skeleton, hitter or Hitter(), setup)
     landing, forces, force_notes = _land(capture, sided, setup)
     plant = landing["plant"]
@@ -87,6 +97,7 @@ def build_swing(
     if not setup.held:
         ball = None if sided.ball is None else transformed(turn, sided.ball)
         landing = ordered(landing | find_turn(_motion(sided, centres, setup, ball), plant, setup.moments))
+        _refuse_disordered(landing, setup, capture.source)
     moments = landing
     points = np.stack([_clean(sided, centres, name, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
@@ -112,8 +123,15 @@ def build_swing(
         heading_sd_rad=heading_sd,
         plate_known=setup.plate is not None,
         lab_from_hitting=np.asarray(np.linalg.inv(whole), dtype=np.float64),
-        notes=(*sided.notes, *force_notes, *_mass_notes(sided.hitter, setup), *_filled_at_moments(moments, filled)),
+        notes=(
+            *sided.notes,
+            *_heading_doubts(sided, plant.index, -float(np.arctan2(turn[1, 0], turn[0, 0]))),
+            *force_notes,
+            *_mass_notes(sided.hitter, setup),
+            *_filled_at_moments(moments, filled),
+        ),
         palms_seen=_palms_seen(skeleton),
+        on_skin=bool(skeleton.body.axes),
     )
 
 
@@ -302,11 +320,43 @@ def _to_pitcher(sided: _Sided, plant: int, setup: Setup) -> tuple[FloatArray, st
     if not np.isfinite([*feet["front"], *feet["back"]]).all():
         raise InputError(f"both feet must be seen at foot-plant (frame {plant}); fill the gap or choose another trial")
     angle, method, sd = toward_pitcher(setup.pitcher, feet["back"], feet["front"], sided.matrix)
+    off = abs(float(wrapped(heading(feet["front"] - feet["back"]) - angle)))
+    if off > WRONG_HEADING:
+        raise OptionError(
+            f"the direction to the pitcher lies {np.degrees(off):.0f} deg off the line from the back to the front foot"
+            " at foot-plant; correct it (it is in the lab's axes), or the left and right labels"
+        )
     if setup.plate is not None:
         origin = transformed(sided.matrix, np.asarray(setup.plate, dtype=np.float64))
+        far = float(np.linalg.norm((origin - (feet["front"] + feet["back"]) / 2)[:2]))
+        if far > FARTHEST_PLATE_M:
+            raise OptionError(f"home plate lies {far:.1f} m from the feet; give it in the lab's axes, in metres")
     else:
         origin = (feet["front"] + feet["back"]) / 2
     return turned_to(angle, np.array([origin[0], origin[1], 0.0])), method, sd
+
+
+def _heading_doubts(sided: _Sided, plant: int, angle: float) -> list[str]:
+    """A note where the stride goes far off the direction to the pitcher."""
+    feet = [_mid_foot(sided, side)[plant] for side in ("back", "front")]
+    off = abs(float(wrapped(heading(feet[1] - feet[0]) - angle)))
+    if off <= DOUBTFUL_HEADING:
+        return []
+    return [f"the stride goes {np.degrees(off):.0f} deg off the direction to the pitcher: look whether that is right"]
+
+
+def _refuse_disordered(moments: Mapping[str, Moment], setup: Setup, source: str) -> None:
+    """A moment set by hand must not contradict another one, nor the landing or the contact that were found."""
+    order = {name: i for i, name in enumerate(moments)}
+    for name in setup.moments:
+        for other in (*setup.moments, "plant", "contact"):
+            first, second = sorted((name, other), key=order.__getitem__)
+            before, after = moments[first].index, moments[second].index
+            if before is not None and after is not None and before > after:
+                raise OptionError(
+                    f"{source}: {first} (frame {before}) comes after {second} (frame {after}), of which {name} was set"
+                    " by hand; correct it, or set the other one too"
+                )
 
 
 def _mid_foot(sided: _Sided, side: str) -> FloatArray:

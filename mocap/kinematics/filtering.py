@@ -173,6 +173,8 @@ def split_lowpass(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArr
     """
     if split is None:
         return lowpass(paths, rate_hz, cutoff_hz)
+    if split >= len(paths) - 1:
+        return lowpass_to_the_end(paths, rate_hz, cutoff_hz)
     before = lowpass_to_the_end(paths[: split + 1], rate_hz, cutoff_hz)
     after = lowpass_to_the_end(paths[:split:-1], rate_hz, cutoff_hz)[::-1]
     return np.concatenate([before, after])

@@ -62,6 +62,8 @@ BY_SOLE = ("front foot comes to rest on the floor", LOADING_S, LOADING_SD_S)
 BY_ANKLE = ("front ankle comes to rest (no foot points recorded)", -0.025, 0.015)
 #: The landing is fitted from this long before the foot slows down to this long after. [s] This project's defaults.
 FIT_BEFORE_S, FIT_AFTER_S = 0.06, 0.05
+#: How well a landing is known of which the approach was not recorded. [s] Posed swings.
+LATE_START_SD_S = 0.04
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
 #: Timing error of the flat foot, which settles slowly. [s] This project's default.
@@ -76,6 +78,7 @@ TURN_BEGINS, TURN_BEGINS_SD_S = 0.30, 0.030
 
 FOREFOOT, HEEL = ("ball", "toe"), ("heel",)
 NO_STRIDE = "the front foot does not stride"
+WITHOUT_SOLE = "no point of the front foot but its ankle was recorded"
 BY_TURN = "no stride: the hips begin to turn"
 
 
@@ -184,7 +187,9 @@ class FrontFoot:
 
     def over_rest(self, landed: int) -> dict[str, FloatArray]:
         """Heights over where each part rests after the landing, lightly smoothed, shape (F,). [m]"""
-        rests = slice(landed + self.paths.frames(0.04), max(self.turn, landed + self.paths.frames(0.06)) + 1)
+        last = len(self.speed) - 1
+        start = min(landed + self.paths.frames(0.04), last)
+        rests = slice(start, max(self.turn, landed + self.paths.frames(0.06), start) + 1)
         return {name: path[:, 2] - np.nanmedian(path[rests, 2]) for name, path in self.smooth.items()}
 
 
@@ -234,6 +239,8 @@ def _landing(foot: FrontFoot, source: str, given: Moment | None) -> dict[str, Mo
     if plant is None and kink is not None:
         what, lag, known = BY_ANKLE if "ankle" in foot.sole else BY_SOLE
         sd = float(np.hypot(known, kink.sd / foot.paths.rate_hz))
+        if kink.frame < foot.paths.frames(0.5 * FIT_BEFORE_S):  # the recording begins in the landing
+            sd = max(sd, LATE_START_SD_S)
         plant = at_time("plant", kink.frame + lag * foot.paths.rate_hz, foot.paths, what, sd)
     if plant is None and foot.stride_peak is not None:
         raise DetectionError(
@@ -242,8 +249,8 @@ def _landing(foot: FrontFoot, source: str, given: Moment | None) -> dict[str, Mo
         )
     plant = plant or _turn_begins(foot, source)
     assert plant.index is not None
-    touch = absent("toe_touch", NO_STRIDE)
-    if kink is not None and kink.frame < plant.index + foot.paths.frames(LOADING_S) + 1:
+    touch = absent("toe_touch", NO_STRIDE if kink is None else WITHOUT_SOLE)
+    if kink is not None and "ankle" not in foot.sole and kink.frame < plant.index + foot.paths.frames(LOADING_S) + 1:
         # A foot that comes down slowly touches long before it rests.
         frame = kink.frame - SOLE_M / kink.speed if kink.speed > 0.0 else kink.frame
         sd = float(np.hypot(kink.sd / foot.paths.rate_hz, 0.5 * LOADING_SD_S))
@@ -303,17 +310,19 @@ def _touch_near(foot: FrontFoot, about: int) -> Kink | None:
     start, stop = about - foot.paths.frames(FIT_BEFORE_S) - 2, about + foot.paths.frames(FIT_AFTER_S) + 3
     window = slice(max(start, 0), min(stop, len(foot.speed)))
     kinks = [kink for path in foot.sole.values() if (kink := approach_end(path[window, 2], window.start)) is not None]
-    steep = [kink for kink in kinks if kink.sd / foot.paths.rate_hz < LOADING_SD_S]
-    if steep:
-        return min(steep)
+    first = min(kinks) if kinks else None
+    if first is not None and first.sd / foot.paths.rate_hz < LOADING_SD_S:
+        return first
+    # A part that comes down so low that its height tells little is followed to where it rests; what comes down later,
+    # and steeply, is not the landing.
     rests = slice(about + foot.paths.frames(0.01), about + foot.paths.frames(FIT_AFTER_S) + 1)
     for path in foot.sole.values():
         place = np.nanmedian(path[rests], axis=0)
         along = place - path[window.start]
         kink = approach_end((place - path[window]) @ (along / np.linalg.norm(along)), window.start)
-        if kink is not None:
+        if kink is not None and (first is None or kink.sd < first.sd):
             return kink._replace(speed=0.0)
-    return min(kinks) if kinks else None
+    return first
 
 
 def approach_end(values: FloatArray, first: int) -> Kink | None:
@@ -398,6 +407,9 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
         place = np.nanmedian(path[rest], axis=0)
         moved.append(np.linalg.norm(path[ahead] - place, axis=1))
         risen.append(path[ahead, 2] - place[2])
+    if "ankle" in foot.sole:
+        stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front ankle begins to move")
+        return {"stance": stance, "lift": absent("lift", WITHOUT_SOLE)}
     # The first part that moves ends the stance; the last one that rises, or is dragged along, leaves the floor.
     stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front foot begins to move")
     lift = _onset(np.nanmin(risen, axis=0), ahead.start, "lift", foot, "all of the front foot rises")

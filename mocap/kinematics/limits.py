@@ -169,6 +169,8 @@ def _band(row: Mapping[str, Any], key: str, where: str) -> Band:
         raise InputError(f"{where}: has no {key!r}; give e.g. {{ min = 0.5, max = 0.6 }}, or skip = true")
     value = row[key]
     if isinstance(value, list) and all(isinstance(text, str) for text in value):
+        if key == "good" and not value:
+            raise InputError(f"{where}: good lists no text; name at least one, or skip = true")
         return tuple(value)
     if not isinstance(value, dict) or not value or not set(value) <= {"min", "max"}:
         raise InputError(f"{where}: {key} must be {{ min = ..., max = ... }} (one may be left out) or a list of texts")
@@ -176,6 +178,8 @@ def _band(row: Mapping[str, Any], key: str, where: str) -> Band:
         if isinstance(number, bool) or not isinstance(number, int | float) or math.isnan(number):
             raise InputError(f"{where}: {key}.{end} must be a number, not {number!r}")
     low, high = float(value.get("min", -math.inf)), float(value.get("max", math.inf))
+    if low == math.inf or high == -math.inf:
+        raise InputError(f"{where}: {key} lets nothing through; leave out an end that is open")
     if low > high:
         raise InputError(f"{where}: {key} has min {low:g} over max {high:g}; exchange them")
     return low, high

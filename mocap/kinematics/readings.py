@@ -91,7 +91,7 @@ class Readings:
             It was not found.
         """
         if moment not in self.when:
-            raise NotMeasurableError(f"{moment} was not found: {self.swing.moments[moment].why}")
+            raise NotMeasurableError(f"{moment.replace('_', ' ')} was not found: {self.swing.moments[moment].why}")
         seconds: FloatArray = (self.when[moment] + self.first_frame) / self.rate_hz
         return seconds
 

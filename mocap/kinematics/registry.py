@@ -46,6 +46,8 @@ class Registered:
         Readings to values.
     method_sd : float
         What the method itself may be off on exact points, one standard deviation. [unit of the measure]
+    skin_sd : float
+        What skin that swings with the turn may add to it, one standard deviation, as a share of the value. [-]
     """
 
     name: str
@@ -56,6 +58,7 @@ class Registered:
     source: str
     function: MeasureFunction
     method_sd: float = 0.0
+    skin_sd: float = 0.0
 
     @property
     def family(self) -> str:
@@ -71,7 +74,7 @@ class Registered:
         """Why the measure cannot be taken, empty where it can."""
         for name in self.moments:
             if swing.moments[name].index is None:
-                return f"{name} was not found: {swing.moments[name].why}"
+                return f"{name.replace('_', ' ')} was not found: {swing.moments[name].why}"
         unseen = [name for name in self.points if not swing.has(name)]
         if unseen:
             bat = [name for name in unseen if name.startswith("bat")]
@@ -95,11 +98,12 @@ def measure(
     points: tuple[str, ...] = (),
     source: str,
     method_sd: float = 0.0,
+    skin_sd: float = 0.0,
 ) -> Callable[[MeasureFunction], MeasureFunction]:
     """Register a measure; see the module's docstring."""
 
     def register(function: MeasureFunction) -> MeasureFunction:
-        REGISTRY[name] = Registered(name, unit, label, moments, points, source, function, method_sd)
+        REGISTRY[name] = Registered(name, unit, label, moments, points, source, function, method_sd, skin_sd)
         return function
 
     return register

@@ -45,6 +45,11 @@ FLAT_ARMS_SD_S = 0.006
 LEVEL_SD_S, FINISH_SD_S = 0.0015, 0.003
 #: The turning speed is smoothed at this cut-off to find its end. [Hz] This project's default.
 FINISH_CUTOFF_HZ = 5.0
+#: A turn hovers about its end within this share of the speed that ends it, this long around. [-], [s] This project's
+#: defaults.
+HOVER, HOVER_S = 0.25, 0.15
+#: A bat, or hands, at less than this share of their greatest speed have slowed down. This project's default.
+SLOWED_DOWN = 0.6
 HELD_BACK = "the swing was held back: "
 
 
@@ -110,13 +115,23 @@ def _contact(paths: MotionPaths, plant: int, _found: Mapping[str, Moment]) -> Mo
     if not bat_seen:
         return _from_hands(paths, plant, last)
     assert spot is not None
-    fastest = float(np.nanmax(speed(spot, paths.rate_hz)[plant:last]))
+    moving = speed(spot, paths.rate_hz)[plant:last]
+    fastest = float(np.nanmax(moving))
     if fastest < SLOWEST_SWING:
-        return absent("contact", f"{HELD_BACK}the sweet spot gets no faster than {fastest:.0f} m/s")
+        return _not_struck(moving, f"the sweet spot gets no faster than {fastest:.0f} m/s", "bat")
     bat = bat_blow(spot, paths.rate_hz, plant, last)
     if bat is not None:
         return _struck(bat.frame, bat.sd, paths, SPEED_BREAK)
     return _depth_crossing(paths, plant, last)
+
+
+def _not_struck(moving: FloatArray, why: str, what: str) -> Moment:
+    """No contact: held back if the bat or the hands are seen to slow down again, else not seen."""
+    peak = int(np.nanargmax(moving))
+    after = moving[peak:]
+    if np.nanmin(after) < SLOWED_DOWN * moving[peak]:
+        return absent("contact", f"{HELD_BACK}{why}")
+    return absent("contact", f"the {what} {'is' if what == 'bat' else 'are'} not seen until contact")
 
 
 def _struck(frame: float, sd: float, paths: MotionPaths, method: str) -> Moment:
@@ -129,7 +144,7 @@ def _from_hands(paths: MotionPaths, plant: int, last: int) -> Moment:
     if not np.isfinite(hands).any():
         return absent("contact", "neither a bat nor the hands were recorded")
     if np.nanmax(hands) < SLOWEST_HANDS:
-        return absent("contact", f"{HELD_BACK}the hands get no faster than {np.nanmax(hands):.1f} m/s")
+        return _not_struck(hands, f"the hands get no faster than {np.nanmax(hands):.1f} m/s", "hands")
     fastest = plant + int(np.nanargmax(hands))
     straight = _straightest_elbows(paths, fastest)
     # The barrel is still on its way when the hands are fastest, and past the ball when the arms are straight.
@@ -143,7 +158,8 @@ def _depth_crossing(paths: MotionPaths, plant: int, last: int) -> Moment:
     ahead = paths.sweet_spot[:, 0] - paths.joints["front_ankle"][:, 0] - depth
     frame = _crossing(ahead, plant, last)
     if frame is None:
-        return absent("contact", f"{HELD_BACK}the sweet spot never reaches the contact depth")
+        moving = speed(paths.sweet_spot, paths.rate_hz)[plant:last]
+        return _not_struck(moving, "the sweet spot never reaches the contact depth", "bat")
     index = int(frame)
     # A contact deeper or shallower is as common; the barrel's speed turns that into time.
     spread = ANY_DEPTH_SD if paths.pitch_location is None else DEPTH_SD
@@ -157,7 +173,7 @@ def _extension(paths: MotionPaths, _plant: int, found: Mapping[str, Moment]) -> 
         return absent("extension", "no contact")
     straight = _straightest_elbows(paths, contact)
     if straight is None:
-        return absent("extension", "the elbows were not recorded after contact")
+        return absent("extension", "the elbows are not seen until the arms are straight")
     frame, sd = straight
     return at_time("extension", frame, paths, "both elbows at their straightest", sd / paths.rate_hz)
 
@@ -175,6 +191,8 @@ def _straightest_elbows(paths: MotionPaths, start: int) -> tuple[float, float] |
         return None
     least = start + int(np.nanargmin(after))
     reach = max(round(ELBOW_FIT_S * paths.rate_hz), 2)
+    if start + int(np.flatnonzero(np.isfinite(after))[-1]) - least < reach:
+        return None  # they may go on straightening
     around = np.arange(max(least - reach, start), min(least + reach + 1, len(bend)))
     around = around[np.isfinite(bend[around])]
     if len(around) < 4:
@@ -203,16 +221,20 @@ def _finish(paths: MotionPaths, plant: int, found: Mapping[str, Moment]) -> Mome
         rate = turning(joints[f"front_{part}"], joints[f"back_{part}"], paths.rate_hz)
         # The end of the turn is slow, and noise would keep it going; its greatest speed is not.
         dying = lowpass(rate, paths.rate_hz, FINISH_CUTOFF_HZ)
-        over = np.maximum(over, np.nan_to_num(dying / np.nanmax(rate[plant:])) - TURN_ENDED)
+        # What is not seen may still turn.
+        over = np.maximum(over, np.nan_to_num(dying / np.nanmax(rate[plant:]), nan=1.0) - TURN_ENDED)
     over[:start] = 1.0
     lasting = STAYS_ENDED_S * paths.rate_hz
     ends = [first for first, stop in runs(over < 0.0) if stop - first >= lasting or stop == len(over)]
     if not ends or ends[0] == start:
-        return absent("finish", "the recording ends before the turn does")
+        return absent("finish", "the turn is not seen to its end")
     index = ends[0]
     frame = index - over[index] / (over[index] - over[index - 1])
     # Where the turn dies away slowly its end is hard to tell.
     slower = np.flatnonzero(over[:index] > 0.5 * TURN_ENDED)
     fading = (frame - slower[-1]) / paths.rate_hz if len(slower) else 0.0
-    sd = float(np.hypot(FINISH_SD_S, 0.15 * fading))
+    # And where it hovers about its end, any of those frames may be it.
+    around = np.abs(over[max(index - paths.frames(HOVER_S), 0) : index + paths.frames(HOVER_S)])
+    hovering = float((around < HOVER * TURN_ENDED).sum()) / paths.rate_hz
+    sd = float(np.linalg.norm([FINISH_SD_S, 0.15 * fading, 0.4 * hovering]))
     return at_time("finish", float(frame), paths, "pelvis and shoulders stop turning", sd)

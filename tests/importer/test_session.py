@@ -126,6 +126,38 @@ def test_faults_of_a_pitch_are_named(tmp_path: Path, old: str, new: str, message
     assert "\n" not in str(raised.value)
 
 
+def located(folder: Path, value: str) -> str | None:
+    """What is read of a swing's place over the plate; the one before it has none."""
+    rows = f'[[swings]]\nfile = "one.c3d"\n[[swings]]\nfile = "two.c3d"\npitch_location = {value}\n'
+    first, second = read_session(write(folder, rows)).recordings
+    assert first.setup.pitch_location is None
+    return second.setup.pitch_location
+
+
+@pytest.mark.parametrize(
+    ("value", "location"),
+    [
+        ('"inside"', "inside"),
+        ('"middle"', "middle"),
+        ('"away"', "away"),
+        ('"away low"', "away"),
+        ('""', None),
+        ('" "', None),
+    ],
+)
+def test_where_the_pitch_crosses_the_plate(tmp_path: Path, value: str, location: str | None) -> None:
+    assert located(tmp_path, value) == location
+
+
+@pytest.mark.parametrize("value", ['"outside"', '"low away"', "3", "0", "false", '["away"]'])
+def test_an_unknown_place_is_refused_by_its_row(tmp_path: Path, value: str) -> None:
+    message = r"swings row 2: pitch_location .* is not known; give inside, middle, away"
+    with pytest.raises(InputError, match=message) as raised:
+        located(tmp_path, value)
+    assert str(raised.value).startswith(str(tmp_path / "session.toml"))
+    assert "\n" not in str(raised.value)
+
+
 def test_finding_the_session_of_a_file(tmp_path: Path) -> None:
     assert find_session(tmp_path / "one.c3d") is None
     file = write(tmp_path, GOOD)

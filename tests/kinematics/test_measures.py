@@ -330,9 +330,11 @@ def test_contact_depth_is_not_reported_when_it_was_assumed() -> None:
     swing = swing_of(straight_barrel(10.0))
     moments = dict(swing.moments)
     moments["contact"] = replace(moments["contact"], method=USUAL_DEPTH)
-    found = measure(replace(swing, moments=moments)).measures["contact_depth"]
-    assert found.value is None
-    assert "usual depth" in found.why
+    setup = Setup(pitch_angle_deg=-8.0, pitch_location="away")
+    found = measure(replace(swing, setup=setup, moments=moments)).measures
+    for name in ("contact_depth", "depth_for_pitch"):
+        assert found[name].value is None
+        assert "usual depth" in found[name].why
 
 
 def test_standard_deviations_follow_the_errors_put_in() -> None:

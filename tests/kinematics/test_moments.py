@@ -71,6 +71,33 @@ def test_noise_is_no_blow(posed, make_capture, rate: float) -> None:
     assert swing.moments["contact"].method == USUAL_DEPTH
 
 
+def test_the_usual_depth_is_that_of_the_pitch(posed, make_capture) -> None:
+    """A barrel that meets no ball is taken to be at contact where it passes the depth for the pitch's place."""
+    spot = posed["bat_barrel"] + 0.15 * (posed["bat_knob"] - posed["bat_barrel"]) / np.linalg.norm(
+        posed["bat_knob"] - posed["bat_barrel"], axis=1, keepdims=True
+    )
+    ahead = spot[:, 0] - posed["front_ankle"][:, 0]
+    contact = round(posed.moments["contact"] * posed.rate_hz)
+    near = slice(contact - round(0.03 * posed.rate_hz), contact + round(0.03 * posed.rate_hz))
+    assert (np.diff(ahead[near]) > 0.0).all()
+    time = np.arange(len(ahead)) / posed.rate_hz
+    capture = make_capture(posed.points, posed.rate_hz)
+    # Depth and how far it may be off, as decided for each place. [m]
+    for location, depth, off in (
+        ("inside", 0.20, 0.10),
+        ("middle", 0.10, 0.10),
+        ("away", -0.02, 0.10),
+        (None, 0.10, 0.15),
+    ):
+        setup = mocap.Setup(pitcher=(1.0, 0.0, 0.0), pitch_location=location)
+        found = mocap.build_swing(capture, mocap.Hitter(height_m=1.80), setup).moments["contact"]
+        there = float(np.interp(depth, ahead[near], time[near]))
+        pace = float(np.interp(there, time[1:], np.diff(ahead))) * posed.rate_hz
+        assert found.method == USUAL_DEPTH
+        assert found.time_s == pytest.approx(there, abs=0.0005)
+        assert found.sd_s == pytest.approx(off / pace, rel=0.05)
+
+
 def test_without_a_bat_contact_is_estimated_and_says_so(posed, make_capture) -> None:
     swing = mocap.build_swing(make_capture(posed.points, posed.rate_hz, leave_out=("bat",)))
     contact = swing.moments["contact"]

@@ -20,6 +20,8 @@ import mocap
 from mocap.findings import Measure
 from mocap.importer.session import read_session
 from mocap.kinematics.geometry import flexion
+from mocap.kinematics.limits import load_limits
+from mocap.kinematics.moments import EXPECTED_DEPTHS
 from mocap.reference.pitch_location import at_pitch
 from mocap.swing import Hitter, Setup, Swing
 from mocap.virtual.lab import Lab
@@ -268,16 +270,31 @@ def test_where_the_ball_is_met(roster: ModuleType, name: str) -> None:
     """
     hitters = {hitter.id: hitter for hitter in (*roster.roster(), roster.progress()[-1][1])}
     hitter = hitters[name]
-    depth = {}
+    depth, from_usual = {}, {}
     for across in ("away", "middle", "inside"):
         there = replace(hitter, parameters=at_pitch(hitter.parameters, across))
         capture = record(there, Lab(), noise_m=0.0, rate_hz=480.0)
         who = Hitter(height_m=hitter.height_m, mass_kg=hitter.mass_kg, bats=hitter.bats, sex=hitter.sex)
-        swing = mocap.build_swing(capture, who, Setup(pitcher=(1.0, 0.0, 0.0)))
-        depth[across] = mocap.measure(swing, count=0).measures["contact_depth"].value
+        swing = mocap.build_swing(capture, who, Setup(pitcher=(1.0, 0.0, 0.0), pitch_location=across))
+        measures = mocap.measure(swing, count=0).measures
+        depth[across], from_usual[across] = (measures[n].value for n in ("contact_depth", "depth_for_pitch"))
     assert -0.152 * hitter.height_m < depth["away"] < 0.0
     assert depth["away"] < depth["middle"] < depth["inside"]
     assert depth["inside"] > 0.0
+    # Whoever adjusts to the pitch is no farther from its usual depth than a foot is long.
+    assert all(abs(value) < 0.152 * hitter.height_m for value in from_usual.values())
+    good = next(limit.good for limit in load_limits() if limit.measure == "depth_for_pitch")
+    assert depth["away"] - EXPECTED_DEPTHS["inside"] < good[0]
+    # The other way round a small child's depths lie too close together for limits in metres: there it passes as good.
+    assert (depth["inside"] - EXPECTED_DEPTHS["away"] > good[1]) == (name in IN_THE_SAMPLE)
+
+
+def test_the_depth_expected_of_a_pitch() -> None:
+    """Common practice, no source: away just inside the front foot, inside well in front of it, the middle between."""
+    # A foot of the shortest hitter, eight years and 1.28 m; see above.
+    assert -0.152 * 1.28 < EXPECTED_DEPTHS["away"] <= 0.0
+    assert EXPECTED_DEPTHS["away"] < EXPECTED_DEPTHS["middle"] < EXPECTED_DEPTHS["inside"]
+    assert EXPECTED_DEPTHS["middle"] > 0.0
 
 
 def test_a_real_swing_turns_like_a_hitter(real: Measured, published) -> None:

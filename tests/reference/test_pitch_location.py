@@ -3,6 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from mocap.kinematics.moments import EXPECTED_DEPTHS
 from mocap.reference.blend import blend
 from mocap.reference.parameters import Barrel, Stance, SwingParameters
 from mocap.reference.pitch_location import ACROSS, HEIGHT, at_pitch
@@ -29,6 +30,13 @@ def test_an_inside_pitch_is_met_in_front_and_an_outside_pitch_deep(places) -> No
         inside, middle, away = (places[across, height] for across in ("inside", "middle", "away"))
         assert inside[0] > middle[0] + 0.05 > away[0] + 0.12
         assert inside[1] > middle[1] + 0.05 > away[1] + 0.05
+
+
+def test_the_expected_depths_are_as_far_apart_as_the_reference_meets_them(places) -> None:
+    """Both are common practice, no source; of the reference's height of 1.80 m they must not contradict each other."""
+    for across in ("inside", "away"):
+        apart = places[across, "middle"][0] - places["middle", "middle"][0]
+        assert EXPECTED_DEPTHS[across] - EXPECTED_DEPTHS["middle"] == pytest.approx(apart, abs=0.02)
 
 
 def test_all_are_met_over_the_plate(places) -> None:
