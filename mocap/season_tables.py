@@ -101,7 +101,7 @@ def _change_cells(trend: Trend, shown: list[date], height_m: float, units: Units
     rises = change.value > 0 and told.lstrip("0.")[:1].isdigit()
     more = f", {change.direction}" if change.direction else ""
     if change.verdict == "too few swings" and change.measured:
-        more = "; more than measuring errs"
+        more = ", but more than measuring error"
     return [f"+{told}" if rises else told, f"{change.verdict}{more}"]
 
 

@@ -288,7 +288,7 @@ def test_many_dates_are_shown_in_part_and_unlike_tasks_are_said(
     header = next(line for line in text.splitlines() if line.startswith("Turn"))
     assert [day for day in header.split() if day.startswith("2026")] == [f"2026-0{month}-01" for month in (1, 4, 5, 6)]
     assert "+5 ± 3°" in text  # from January to June, with the error of measuring alone: 1.96 sqrt(2)
-    assert "too few swings; more than measuring errs" in text
+    assert "too few swings, but more than measuring error" in text
     assert "2 more dates are in --json" in text
     assert "not of the same kind on all dates" in text
     assert "Own scatter  " not in text
