@@ -67,7 +67,7 @@ def read_c3d(path: Path) -> Capture:
     if not path.exists():
         raise InputError(f"{path}: no such file")
     if path.is_dir():
-        raise InputError(f"{path}: is a folder; give one of its recordings (only compare and season take a session folder)")
+        raise InputError(f"{path}: is a folder; give one of its recordings (compare and season take a session folder)")
     try:
         content = path.read_bytes()
         _keep_freed_memory(KEPT_PER_BYTE * len(content))

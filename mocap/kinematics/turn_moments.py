@@ -236,5 +236,5 @@ def _finish(paths: MotionPaths, plant: int, found: Mapping[str, Moment]) -> Mome
     # And where it hovers about its end, any of those frames may be it.
     around = np.abs(over[max(index - paths.frames(HOVER_S), 0) : index + paths.frames(HOVER_S)])
     hovering = float((around < HOVER * TURN_ENDED).sum()) / paths.rate_hz
-    sd = float(np.linalg.norm([FINISH_SD_S, 0.15 * fading, 0.4 * hovering]))
+    sd = float(np.linalg.norm([FINISH_SD_S, 0.15 * fading, 0.25 * hovering]))
     return at_time("finish", float(frame), paths, "pelvis and shoulders stop turning", sd)
