@@ -34,6 +34,7 @@ from mocap.virtual.flaws import FLAWS  # noqa: E402
 from mocap.virtual.hitter import VirtualHitter, random_hitter  # noqa: E402
 from mocap.virtual.measures_truth import Value, measures_of  # noqa: E402
 from mocap.virtual.motion import Motion, second_rate_of  # noqa: E402
+from mocap.virtual.skin import CENTRE_SEGMENTS  # noqa: E402
 from mocap.virtual.truth import Truth  # noqa: E402
 
 LEVELS = ("adult", "college", "youth")
@@ -56,23 +57,6 @@ PLANTED: dict[str, tuple[float, tuple[str, ...]]] = {
     "front_leg_gives": (2.0, ("front_knee_extension",)),
     "flat_bat": (1.5, ("bat_position", "knob_aim")),
     "trunk_first": (1.0, ("sequence",)),
-}
-#: Where a joint centre is misplaced, it goes with this segment.
-SEGMENTS = {
-    "pelvis": "pelvis",
-    "neck": "thorax",
-    "head": "thorax",
-    "head_top": "thorax",
-    "hip": "pelvis",
-    "knee": "thigh",
-    "ankle": "shank",
-    "heel": "foot",
-    "ball": "foot",
-    "toe": "foot",
-    "shoulder": "thorax",
-    "elbow": "upper_arm",
-    "wrist": "forearm",
-    "hand": "hand",
 }
 
 
@@ -142,7 +126,8 @@ def misplaced(truth: Truth, rng: np.random.Generator) -> FloatArray:
             rotation, sd = np.stack([x, np.cross(z, x), z], axis=-1), BAT_M
         else:
             side = next((s for s in ("front_", "back_") if name.startswith(s)), "")
-            segment = SEGMENTS[name.removeprefix(side)]
+            segment = CENTRE_SEGMENTS[name.removeprefix(side)]
+            segment = "thorax" if segment == "head" else segment  # the points do not show the head's turn
             segment = segment if segment in truth.frames else side + segment
             rotation, sd = truth.frames[segment], CENTRE_M
         points[:, place[name]] += rotation @ rng.normal(0.0, sd, 3)

@@ -19,7 +19,7 @@ from mocap.virtual.forces import GroundForces, forces_under
 from mocap.virtual.hitter import VirtualHitter
 
 #: Time steps of the five-point differences for first and second derivatives. [s] The shortest thing that happens, the
-#: blow of the ball, has a time constant of 0.4 ms; at these steps truncation there and rounding everywhere stay below
+#: blow of the ball, has a time constant of 0.15 ms; at these steps truncation there and rounding everywhere stay below
 #: one part in 100 000.
 FIRST_STEP_S, SECOND_STEP_S = 2e-5, 5e-5
 FIRST_WEIGHTS = np.array([1.0, -8.0, 0.0, 8.0, -1.0]) / 12.0
