@@ -135,8 +135,8 @@ class Barrel:
     The plate's middle line lies `plate_line_m` from the feet's line. `bat_heading_deg` is 0 for a bat square to the
     pitch and positive when it has turned past that. `impact_loss` is the share of its turning speed that the bat loses
     to the ball within a millisecond of contact; 0 is a swing without a ball. `bat_mass_kg` moves nothing: it is there
-    for whoever computes forces. Until contact the bat keeps `head_clearance` between its axis and the middle of the head
-    by leaning toward the catcher; 0 lets it be.
+    for whoever computes forces. Until contact the bat keeps `head_clearance` between its axis and the middle of the
+    head by leaning toward the catcher; 0 lets it be.
     """
 
     bat_length_m: float = 0.84
