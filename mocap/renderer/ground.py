@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from mocap.capture import FloatArray
+from mocap.renderer.lens import Lens
 from mocap.renderer.pen import Pen
 from mocap.renderer.style import CHALK, FLOOR, INK, PAPER
 from mocap.renderer.view import Framing
@@ -83,13 +84,13 @@ def draw_floor(picture: Image, framing: Framing, plate_offset: FloatArray, clip:
     picture.paste(panel, (left, top))
 
 
-def draw_shadows(picture: Image, framing: Framing, points: FloatArray, com: FloatArray) -> None:
+def draw_shadows(picture: Image, lens: Lens, points: FloatArray, com: FloatArray) -> None:
     """Soft contact shadows: dark under a foot on the floor, fading as it lifts, and a trace under the body.
 
     Parameters
     ----------
     picture : Image
-    framing : Framing
+    lens : Lens
     points : ndarray, shape (P, 3)
         One frame. [m]
     com : ndarray, shape (3,)
@@ -97,7 +98,7 @@ def draw_shadows(picture: Image, framing: Framing, points: FloatArray, com: Floa
     """
     pen = Pen(picture)
     if np.isfinite(com).all():
-        _blob(pen, framing, com, np.array([1.0, 0.0]), (0.62, 0.34), _BODY_SHADOW)
+        _blob(pen, lens, com, np.array([1.0, 0.0]), (0.62, 0.34), _BODY_SHADOW)
     for side in ("front", "back"):
         heel, ball, toe = (points[POINTS.index(f"{side}_{part}")] for part in ("heel", "ball", "toe"))
         if not np.isfinite([heel, ball, toe]).all():
@@ -110,17 +111,17 @@ def draw_shadows(picture: Image, framing: Framing, points: FloatArray, com: Floa
             height = max(float(spot[2]) - 0.04, 0.0)
             fade = float(np.exp(-height / _FOOT_FADE_M))
             radii = (reach * length + 0.4 * height, 0.085 + 0.4 * height)
-            _blob(pen, framing, spot, along / length, radii, 0.62 * _FOOT_SHADOW * fade)
+            _blob(pen, lens, spot, along / length, radii, 0.62 * _FOOT_SHADOW * fade)
 
 
 def _blob(
-    pen: Pen, framing: Framing, spot: FloatArray, along: FloatArray, radii: tuple[float, float], opacity: float
+    pen: Pen, lens: Lens, spot: FloatArray, along: FloatArray, radii: tuple[float, float], opacity: float
 ) -> None:
     """An elliptical shadow on the floor below a point; exact in every view, as the floor maps linearly to pixels."""
     ground = np.array([spot[0], spot[1], 0.0])
     axes = np.array([[along[0], along[1], 0.0], [-along[1], along[0], 0.0]]) * np.array(radii)[:, None]
-    centre = framing.project(ground)
-    pixels_from_ellipse = (framing.project(ground + axes) - centre).T
+    centre = lens.project(ground)
+    pixels_from_ellipse = (lens.project(ground + axes) - centre).T
     reach = np.abs(pixels_from_ellipse).sum(axis=1)
     low = np.maximum(np.floor(centre - reach), 0).astype(int)
     high = np.minimum(np.ceil(centre + reach), pen.picture.size).astype(int)

@@ -15,9 +15,9 @@ from mocap.comparison import Comparison
 from mocap.findings import Findings
 from mocap.kinematics.barrel import ZonePath
 from mocap.kinematics.swing_points import mid_foot, mid_hands
+from mocap.renderer.lens import Lens
 from mocap.renderer.pen import Pen
 from mocap.renderer.style import BLUE, HAIRLINE, INK, RED, WHITE, YELLOW
-from mocap.renderer.view import Framing
 from mocap.swing import POINTS
 
 _OVER_HEAD_M = 0.20  # how far the axis reaches above the head's centre
@@ -28,7 +28,7 @@ class Canvas:
     """Where a guide is drawn: a picture, how the swing lies in it, and pixels per design pixel."""
 
     pen: Pen
-    framing: Framing
+    framing: Lens
     unit: float
 
 
@@ -137,7 +137,7 @@ class WeightBar:
         ends = [end for end in good if isinstance(end, float) and np.isfinite(end)]
         self.band = (ends[0], ends[1]) if len(ends) == 2 else None
 
-    def bar(self, framing: Framing, unit: float, frame: int) -> tuple[float, float, float]:
+    def bar(self, framing: Lens, unit: float, frame: int) -> tuple[float, float, float]:
         """x under the back foot, x under the front foot, y of the bar's middle. [px]"""
         pixels = framing.project(self.reach(frame))
         return float(pixels[0, 0]), float(pixels[1, 0]), float(pixels[:, 1].max()) + self.offset_px * unit

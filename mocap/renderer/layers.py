@@ -20,8 +20,8 @@ import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.errors import RenderError
+from mocap.renderer.lens import Box, Lens
 from mocap.renderer.style import Colour
-from mocap.renderer.view import Box, Framing
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 #: Times larger than shown that bodies are drawn.
 SUPERSAMPLING = 2
 
-_CAMERA_DISTANCE_M = 20.0
+_DEPTH = 4096.0  # of the stage, in its own units: a lens' depth from 0 to 1
 _MARGIN_PX = 6  # kept empty around a body, for its outline
 
 # Matte light, in the picture's axes (right, up, toward the viewer): a broad key light from the upper left, a weak one
@@ -175,25 +175,29 @@ class Stage:
         actor.SetVisibility(0)
         looks = actor.GetProperty()
         looks.LightingOff()
-        looks.BackfaceCullingOn()
         self._renderer.AddActor(actor)
         body = Body(np.asarray(faces, dtype=np.int64), np.asarray(colours, dtype=np.float64), surround, mesh, actor)
         self._bodies.append(body)
         return body
 
-    def aim(self, framing: Framing, box: Box) -> None:
-        """Look at a box of the picture. Nothing outside it is drawn."""
+    def aim(self, lens: Lens, box: Box) -> None:
+        """Look through a lens at a box of its picture. Nothing outside the box is drawn.
+
+        The stage's own axes are the picture's: pixels to the right and upward, depth away from the viewer. So one
+        stage serves views without perspective and real cameras, whose lenses bend the picture between vertices a few
+        pixels apart by nothing that is seen.
+        """
         left, top, right, bottom = box
-        self._framing, self._box = framing, box
-        self._centre = framing.centre_of(box)
+        self._lens, self._box = lens, box
         self._window.SetSize((right - left) * SUPERSAMPLING, (bottom - top) * SUPERSAMPLING)
         camera = self._renderer.GetActiveCamera()
         camera.ParallelProjectionOn()
-        camera.SetFocalPoint(*self._centre)
-        camera.SetPosition(*(self._centre - _CAMERA_DISTANCE_M * framing.view.away))
-        camera.SetViewUp(*framing.view.up)
-        camera.SetParallelScale((bottom - top) / framing.scale / 2.0)
-        camera.SetClippingRange(1.0, 2.0 * _CAMERA_DISTANCE_M)
+        middle = ((left + right) / 2.0, -(top + bottom) / 2.0)
+        camera.SetFocalPoint(*middle, 0.0)
+        camera.SetPosition(*middle, 1.0)
+        camera.SetViewUp(0.0, 1.0, 0.0)
+        camera.SetParallelScale((bottom - top) / 2.0)
+        camera.SetClippingRange(1.0, 1.0 + _DEPTH)
 
     def draw(self, body: Body, vertices: npt.NDArray[np.float32], normals: npt.NDArray[np.float32]) -> Layer:
         """Draw one body.
@@ -202,32 +206,35 @@ class Stage:
         ----------
         body : Body
         vertices, normals : ndarray of float32, shape (V, 3)
-            [m], [-]; what hangs on NaN is left out.
+            Hitting frame. [m], [-]; what hangs on NaN is left out.
 
         Returns
         -------
         Layer
             No larger than the body needs.
         """
-        seen = np.asarray(np.isfinite(vertices).all(axis=1), dtype=np.bool_)
-        points = np.ascontiguousarray(np.where(seen[:, None], vertices, 0.0), dtype=np.float32)
-        body.mesh.points = points
-        body.mesh.point_data.set_scalars(_shaded(body.colours, normals, self._framing), "colour")
+        pixels = self._lens.project(vertices)
+        placed = np.column_stack([pixels[:, 0], -pixels[:, 1], -_DEPTH * self._lens.depth(vertices)])
+        seen = np.asarray(np.isfinite(placed).all(axis=1), dtype=np.bool_)
+        body.mesh.points = np.where(seen[:, None], placed, 0.0).astype(np.float32)
+        body.mesh.point_data.set_scalars(_shaded(body.colours, normals, self._lens), "colour")
         _set_faces(body, seen)
+        looks = body.actor.GetProperty()
+        looks.SetBackfaceCulling(not self._lens.flipped)
+        looks.SetFrontfaceCulling(self._lens.flipped)
         for other in self._bodies:
             other.actor.SetVisibility(other is body)
         self._renderer.SetBackground(*(level / 255.0 for level in body.surround))
         self._window.Render()
-        return self._read(self._extent(points[seen]))
+        return self._read(self._extent(pixels[seen]))
 
-    def _extent(self, points: npt.NDArray[np.float32]) -> Box:
+    def _extent(self, pixels: FloatArray) -> Box:
         """Left, lower, right and upper edge of the points in the window, with a margin. [shown px]"""
         left, top, right, bottom = self._box
         width, height = right - left, bottom - top
-        if not len(points):
+        if not len(pixels):
             return 0, 0, 1, 1
-        axes = np.stack([self._framing.view.right, self._framing.view.up], axis=1).astype(np.float32)
-        seen = (points - self._centre.astype(np.float32)) @ axes * self._framing.scale + (width / 2.0, height / 2.0)
+        seen = np.column_stack([pixels[:, 0] - left, bottom - pixels[:, 1]])
         low = np.clip(np.floor(seen.min(axis=0)).astype(int) - _MARGIN_PX, 0, (width - 1, height - 1))
         high = np.clip(np.ceil(seen.max(axis=0)).astype(int) + _MARGIN_PX, low + 1, (width, height))
         return int(low[0]), int(low[1]), int(high[0]), int(high[1])
@@ -246,11 +253,8 @@ class Stage:
         # Four plain bands: as RGBA, Pillow would weight colour by coverage and back, several times slower.
         bands = images.frombuffer("CMYK", (pixels.shape[1], pixels.shape[0]), pixels, "raw", "CMYK", 0, 1)
         bands = bands.reduce(fine).transpose(images.Transpose.FLIP_TOP_BOTTOM)
-        left, _, right, bottom = self._box
+        left, _, _, bottom = self._box
         corner = (left + x0, bottom - y1)
-        if self._framing.mirrored:
-            bands = bands.transpose(images.Transpose.FLIP_LEFT_RIGHT)
-            corner = (right - x1, bottom - y1)
         red, green, blue, solid = bands.split()
         return Layer(corner, images.merge("RGB", (red, green, blue)), solid)
 
@@ -265,12 +269,9 @@ class Stage:
         self.close()
 
 
-def _shaded(colours: FloatArray, normals: npt.NDArray[np.float32], framing: Framing) -> npt.NDArray[np.uint8]:
+def _shaded(colours: FloatArray, normals: npt.NDArray[np.float32], lens: Lens) -> npt.NDArray[np.uint8]:
     """Colour of each vertex in matte light that stands with the picture, whichever way it looks; shape (V, 3)."""
-    view = framing.view
-    flip = -1.0 if framing.mirrored else 1.0
-    axes = np.stack([flip * np.asarray(view.right), view.up, -view.away], axis=1)
-    facing = np.nan_to_num(normals) @ axes
+    facing = np.nan_to_num(normals) @ lens.axes.T.astype(np.float32)
     key = np.clip((facing @ (_KEY / np.linalg.norm(_KEY)) + 0.35) / 1.35, 0.0, 1.0)
     fill = np.clip(facing @ (_FILL / np.linalg.norm(_FILL)), 0.0, 1.0)
     light = np.clip(0.10 + 0.88 * key + 0.20 * fill, 0.0, 1.0)

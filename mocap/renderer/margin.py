@@ -11,11 +11,11 @@ import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.renderer.captions import Callout
+from mocap.renderer.lens import Box
 from mocap.renderer.page import Block, Page, set_callout
 from mocap.renderer.pen import Pen
 from mocap.renderer.style import INK, WHITE
 from mocap.renderer.text import LEADING
-from mocap.renderer.view import Box
 
 if TYPE_CHECKING:
     from PIL.Image import Image

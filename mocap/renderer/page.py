@@ -11,11 +11,12 @@ import numpy as np
 from mocap.display import INCH_M, Units
 from mocap.findings import Verdict
 from mocap.renderer.captions import Callout, Headline
+from mocap.renderer.lens import Box
 from mocap.renderer.marks import draw_mark
 from mocap.renderer.pen import Pen
 from mocap.renderer.style import BLUE, CHALK, INK, MUTED, REFERENCE_TONES, type_sizes, unit
 from mocap.renderer.text import LEADING, Anchor, Label, draw_labels, set_line, set_lines, text_width
-from mocap.renderer.view import Box, Framing
+from mocap.renderer.view import Framing
 
 if TYPE_CHECKING:
     from PIL.Image import Image

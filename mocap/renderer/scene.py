@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -18,9 +19,11 @@ from mocap.kinematics.barrel import ZonePath, zone_path
 from mocap.kinematics.readings import NotMeasurableError
 from mocap.renderer import ground, guides, style
 from mocap.renderer.ground import field_corners
-from mocap.renderer.layers import Body, Stage, outline
+from mocap.renderer.layers import Stage, outline
+from mocap.renderer.lens import Box, Lens
 from mocap.renderer.pen import Pen
-from mocap.renderer.view import Box, Framing, View, fit
+from mocap.renderer.retiming import retimed
+from mocap.renderer.view import Framing, View, fit
 from mocap.swing import BAT_POINTS, POINTS
 
 if TYPE_CHECKING:
@@ -65,6 +68,7 @@ class Scene:
         height = self.swing.height_m
         self.hitter: Figure = build_figure(self.swing.points, height, bat=self.has_bat)
         self.reference: Figure = build_figure(comparison.reference_points, height, bat=self._reference_has_bat)
+        self.zone = self._zone()
 
     @cached_property
     def _reference_has_bat(self) -> bool:
@@ -72,8 +76,17 @@ class Scene:
         columns = [POINTS.index(name) for name in BAT_POINTS]
         return self.has_bat and bool(np.isfinite(self.comparison.reference_points[:, columns]).all(axis=(1, 2)).any())
 
-    @cached_property
-    def zone(self) -> ZonePath | None:
+    def retimed(self, frames: FloatArray, rate_hz: float) -> Scene:
+        """The same scene at other frames, see `mocap.renderer.retiming.retimed`; bodies, zone and findings stay."""
+        other = copy.copy(self)
+        other.comparison = retimed(self.comparison, frames, rate_hz)
+        other.swing = other.comparison.swing
+        if self.zone is not None:
+            first = int(np.searchsorted(frames, self.zone.first_frame))
+            other.zone = replace(self.zone, first_frame=first)
+        return other
+
+    def _zone(self) -> ZonePath | None:
         """The barrel's path through the hitting zone; None where it cannot be measured."""
         try:
             return zone_path(self.swing) if self.has_bat else None
@@ -112,9 +125,11 @@ class Scene:
         reach[:, 2] = np.maximum(reach[:, 2], 0.0)
         return np.concatenate([reach, field_corners() + self.plate_offset]) if ground else reach
 
-    def frame_in(self, view: View, content: FloatArray, size: tuple[int, int], box: Box) -> Framing:
-        """A framing in which points, shape (N, 3) [m], fill a place in a picture."""
-        return fit(view, content, size, box, mirrored=self.swing.mirrored)
+    def frame_in(
+        self, view: View, content: FloatArray, size: tuple[int, int], box: Box, largest: float = float("inf")
+    ) -> Framing:
+        """A framing in which points, shape (N, 3) [m], fill a place in a picture, at a scale no larger than [px/m]."""
+        return fit(view, content, size, box, mirrored=self.swing.mirrored, largest=largest)
 
 
 class Painter:
@@ -128,22 +143,24 @@ class Painter:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
         self.stage = Stage()
-        self.hitter = self._add(scene.hitter, style.HITTER_TONES, style.PAPER)
-        self.reference = self._add(scene.reference, style.REFERENCE_TONES, style.BLUE)
-        self._framing: Framing | None = None
+        self._clothes = _palette(style.HITTER_TONES)[scene.hitter.tones]
+        self.hitter = self.stage.add(scene.hitter.faces, self._clothes, style.PAPER)
+        ghost = _palette(style.REFERENCE_TONES)[scene.reference.tones]
+        self.reference = self.stage.add(scene.reference.faces, ghost, style.BLUE)
+        self._lens: Lens | None = None
 
-    def _add(self, figure: Figure, tones: dict[str, style.Colour], surround: style.Colour) -> Body:
-        from mocap.renderer.figure import TONES
+    def aim(self, lens: Lens, frames: Sequence[int]) -> None:
+        """Look through a lens at where both bodies are in those frames."""
+        self._lens = lens
+        self.stage.aim(lens, lens.box_around(self.scene.reach(frames), 6.0))
 
-        palette = np.array([tones[name] for name in TONES], dtype=np.uint8)
-        return self.stage.add(figure.faces, palette[figure.tones], surround)
+    def tint(self, colours: npt.NDArray[np.uint8] | None) -> None:
+        """Give the hitter's vertices colours of their own, shape (V, 3); None: his clothes again."""
+        self.hitter.colours = np.asarray(self._clothes if colours is None else colours, dtype=np.float64)
 
-    def aim(self, framing: Framing, frames: Sequence[int]) -> None:
-        """Look at where both bodies are in those frames."""
-        self._framing = framing
-        self.stage.aim(framing, framing.box_around(self.scene.reach(frames), 6.0))
-
-    def paint(self, picture: Image, posed: Posed, drawn: Sequence[guides.Guide], unit: float) -> None:
+    def paint(
+        self, picture: Image, posed: Posed, drawn: Sequence[guides.Guide], unit: float, *, solid: bool = True
+    ) -> None:
         """Paint both bodies and the guides of one frame over a picture.
 
         Parameters
@@ -154,19 +171,23 @@ class Painter:
         drawn : sequence of Guide
         unit : float
             Pixels per design pixel.
+        solid : bool
+            Whether the hitter's body and shadow are drawn; not where the picture shows himself.
         """
-        assert self._framing is not None  # aim comes first
-        canvas = guides.Canvas(Pen(picture), self._framing, unit)
+        assert self._lens is not None  # aim comes first
+        canvas = guides.Canvas(Pen(picture), self._lens, unit)
         swing = self.scene.swing
-        ground.draw_shadows(picture, self._framing, swing.points[posed.frame], swing.com[posed.frame])
         ghost = self.stage.draw(self.reference, *posed.reference)
-        solid = self.stage.draw(self.hitter, *posed.hitter)
         edge = outline(ghost, 2.0 * unit)
+        if solid:
+            ground.draw_shadows(picture, self._lens, swing.points[posed.frame], swing.com[posed.frame])
         picture.paste(ghost.colour, ghost.corner, _fainter(ghost.solid, style.GHOST_OPACITY))
         picture.paste(style.BLUE, ghost.corner, edge)
-        picture.paste(style.PAPER, solid.corner, outline(solid, 2.0 * unit))
-        picture.paste(solid.colour, solid.corner, solid.solid)
-        picture.paste(style.BLUE, ghost.corner, _fainter(edge, style.OUTLINE_OVER_HITTER))
+        if solid:
+            body = self.stage.draw(self.hitter, *posed.hitter)
+            picture.paste(style.PAPER, body.corner, outline(body, 2.0 * unit))
+            picture.paste(body.colour, body.corner, body.solid)
+            picture.paste(style.BLUE, ghost.corner, _fainter(edge, style.OUTLINE_OVER_HITTER))
         for guide in drawn:
             guide.draw(canvas, posed.frame)
 
@@ -179,6 +200,12 @@ class Painter:
 
     def __exit__(self, *error: object) -> None:
         self.close()
+
+
+def _palette(tones: dict[str, style.Colour]) -> npt.NDArray[np.uint8]:
+    from mocap.renderer.figure import TONES
+
+    return np.array([tones[name] for name in TONES], dtype=np.uint8)
 
 
 def _fainter(coverage: Image, opacity: float) -> Image:

@@ -13,12 +13,13 @@ from mocap.findings import Findings
 from mocap.output import replacing
 from mocap.renderer import captions
 from mocap.renderer.ground import draw_floor, paper
+from mocap.renderer.lens import Box
 from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.scene import Painter, Scene
 from mocap.renderer.still import guides_at, seen_from
 from mocap.renderer.style import MUTED, type_sizes
 from mocap.renderer.text import LEADING, set_line
-from mocap.renderer.view import VIEWS, Box, Framing
+from mocap.renderer.view import VIEWS, Framing
 
 if TYPE_CHECKING:
     from PIL.Image import Image

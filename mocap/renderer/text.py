@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from mocap.assets import asset
+from mocap.renderer.lens import Box
 from mocap.renderer.style import INK, Colour
-from mocap.renderer.view import Box
 
 if TYPE_CHECKING:
     from PIL.Image import Image

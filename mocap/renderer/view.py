@@ -6,6 +6,7 @@ one centimetre toward the pitcher is the same number of pixels everywhere, for h
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,8 +14,10 @@ import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.errors import OptionError
+from mocap.renderer.lens import Box, Lens
 
-Box = tuple[int, int, int, int]  # left, top, right, bottom [px]
+#: Half of what an orthographic picture reaches to the front and to the back. [m]
+REACH_M = 10.0
 
 _Vector = tuple[float, float, float]
 
@@ -66,20 +69,34 @@ VIEWS: dict[str, View] = {
 
 
 def find_view(name: str) -> View:
-    """The view of that name.
+    """The view of that name, or a free one.
+
+    Parameters
+    ----------
+    name : str
+        One of `VIEWS`, or "AZIMUTH,ELEVATION" in degrees: which way the camera looks (0 = toward the pitcher, 90 = as
+        from the open side, 180 = as from the pitcher) and how high it is raised, e.g. "120,25".
 
     Raises
     ------
     OptionError
-        There is no such view.
+        There is no such view, or it looks from below the floor.
     """
-    if name not in VIEWS:
-        raise OptionError(f"view {name!r} is not known; known are {', '.join(VIEWS)}")
-    return VIEWS[name]
+    if name in VIEWS:
+        return VIEWS[name]
+    number = r"\s*(-?\d+(?:\.\d+)?)\s*"
+    free = re.fullmatch(f"{number},{number}", name)
+    if free is None:
+        raise OptionError(f"view {name!r} is not known; known are {', '.join(VIEWS)}, or AZIMUTH,ELEVATION as 120,25")
+    azimuth, elevation = (float(part) for part in free.groups())
+    if not 0.0 <= elevation <= 90.0:
+        raise OptionError(f"view {name!r}: an elevation of {elevation:g} deg is outside 0 (level) to 90 (from above)")
+    title = f"free view, {azimuth:g}\N{DEGREE SIGN} round, {elevation:g}\N{DEGREE SIGN} up"
+    return _from_bearing(title, azimuth, elevation, shows_horizon=elevation < 30.0)
 
 
 @dataclass(frozen=True)
-class Framing:
+class Framing(Lens):
     """A view placed in a picture: which point lies where, and how large.
 
     Attributes
@@ -125,32 +142,25 @@ class Framing:
             axis=-1,
         )
 
-    def centre_of(self, box: Box) -> FloatArray:
-        """The hitting-frame point, in the anchor's plane, seen at the middle of a box; shape (3,). [m]"""
-        left, top, right, bottom = box
-        across = ((left + right) / 2.0 - self.anchor_px[0]) / self.scale * (-1.0 if self.mirrored else 1.0)
-        upward = (self.anchor_px[1] - (top + bottom) / 2.0) / self.scale
-        return np.asarray(self.anchor_m) + across * np.asarray(self.view.right) + upward * np.asarray(self.view.up)
+    def depth(self, points: npt.ArrayLike) -> FloatArray:
+        """See `Lens.depth`: half way at the anchor, 0 and 1 as far as `REACH_M` before and behind it."""
+        offset = np.asarray(points, dtype=np.float64) - np.asarray(self.anchor_m)
+        return 0.5 + (offset @ self.view.away) / (2.0 * REACH_M)
+
+    @property
+    def axes(self) -> FloatArray:
+        """See `Lens.axes`."""
+        right = np.asarray(self.view.right) * (-1.0 if self.mirrored else 1.0)
+        return np.stack([right, np.asarray(self.view.up), -self.view.away])
+
+    @property
+    def flipped(self) -> bool:
+        """See `Lens.flipped`."""
+        return self.mirrored
 
     def moved(self, dx: float, dy: float) -> Framing:
         """The same framing shifted in the picture. [px]"""
         return replace(self, anchor_px=(self.anchor_px[0] + dx, self.anchor_px[1] + dy))
-
-    def box_around(self, points: npt.ArrayLike, margin: float) -> Box:
-        """Smallest whole-pixel box around points, widened by a margin and cut at the picture's edge. [px]"""
-        low, high = self.extent(points)
-        width, height = self.size
-        return (
-            int(np.clip(np.floor(low[0] - margin), 0, width - 2)),
-            int(np.clip(np.floor(low[1] - margin), 0, height - 2)),
-            int(np.clip(np.ceil(high[0] + margin), 2, width)),
-            int(np.clip(np.ceil(high[1] + margin), 2, height)),
-        )
-
-    def extent(self, points: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Smallest and greatest x and y of the points that are there, each shape (2,). [px]"""
-        pixels = self.project(points).reshape(-1, 2)
-        return np.nanmin(pixels, axis=0), np.nanmax(pixels, axis=0)
 
 
 def fit(
@@ -160,6 +170,7 @@ def fit(
     box: Box,
     *,
     mirrored: bool = False,
+    largest: float = float("inf"),
 ) -> Framing:
     """Place a view so that points fill a box: centred across, resting on the box's lower edge.
 
@@ -173,6 +184,8 @@ def fit(
     box : tuple of 4 ints
         Left, top, right, bottom of the place for it. [px]
     mirrored : bool
+    largest : float
+        Scale that is not exceeded, though the box have room. [px/m]
 
     Returns
     -------
@@ -182,7 +195,7 @@ def fit(
     rough = Framing(view, size, (0.0, 0.0, 0.0), (0.0, 0.0), 1.0, mirrored)
     low, high = rough.extent(points)
     span = np.maximum(high - low, 1e-6)
-    scale = float(min((right - left) / span[0], (bottom - top) / span[1]))
+    scale = float(min((right - left) / span[0], (bottom - top) / span[1], largest))
     middle = (low[0] + high[0]) / 2.0
     return replace(
         rough, scale=scale, anchor_px=((left + right) / 2.0 - scale * float(middle), bottom - scale * float(high[1]))

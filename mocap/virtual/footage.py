@@ -1,9 +1,7 @@
 """Footage: a hitter in his cage as one camera films him, lens and all.
 
-The figure is the product's own, posed exactly at every picture's instant. Its vertices are put through the camera and
-drawn by the product's own stage in the axes of the bent picture, so that perspective and distortion need no second
-picture: between two vertices, a few pixels apart, a lens does not bend. Depth is kept as the inverse of the distance,
-which is linear over a flat face in perspective.
+The figure is the product's own, posed exactly at every picture's instant and drawn by the product's own stage through
+the camera's lens.
 """
 
 from __future__ import annotations
@@ -21,9 +19,9 @@ from mocap.errors import OptionError
 from mocap.importer.camera import Camera
 from mocap.output import replacing
 from mocap.renderer.encoder import Encoder
-from mocap.renderer.layers import Body, Layer, Stage
+from mocap.renderer.layers import Stage
+from mocap.renderer.lens import CameraLens
 from mocap.renderer.style import Colour
-from mocap.renderer.view import Framing, View
 from mocap.swing import POINTS
 from mocap.virtual.cameras import AS_STATED, Clock, duration_of, frame_times, lab_from_hitting
 from mocap.virtual.hitter import VirtualHitter
@@ -57,69 +55,7 @@ KIT: MappingProxyType[str, Colour] = MappingProxyType(
 )
 #: Pictures posed at a time, which bounds the memory.
 BATCH = 32
-#: Pixel axes for a stage that draws without perspective: u to the right, v downward, depth into the picture.
-PIXEL_VIEW = View("pixels", (1.0, 0.0, 0.0), (0.0, -1.0, 0.0))
-#: Depth axis: `DEPTH_SPAN` (1 - nearest / z), so that what lies beyond `nearest` falls between 0 and that span.
-DEPTH_SPAN = 15.0
 
-
-class CameraStage:
-    """Draws bodies as a camera sees them, bent by its lens; a context manager.
-
-    Parameters
-    ----------
-    camera : Camera
-    nearest_m : float
-        Bodies nearer than this are cut off. [m]
-
-    Raises
-    ------
-    RenderError
-        This machine cannot draw.
-    """
-
-    def __init__(self, camera: Camera, nearest_m: float = 0.3) -> None:
-        self.camera = camera
-        self._nearest = nearest_m
-        self._stage = Stage()
-        # The product's pictures count from a pixel's edge, OpenCV's from its middle.
-        framing = Framing(PIXEL_VIEW, camera.size, (0.0, 0.0, 0.0), (0.5, 0.5), 1.0)
-        self._stage.aim(framing, (0, 0, *camera.size))
-
-    def add(self, faces: npt.NDArray[np.int32], colours: npt.NDArray[np.uint8]) -> Body:
-        """Take in a body: outward triangles (T, 3), colour of each vertex (V, 3)."""
-        return self._stage.add(faces, colours, (0x80, 0x80, 0x80))
-
-    def draw(self, body: Body, vertices: npt.ArrayLike, normals: npt.ArrayLike) -> Layer:
-        """Draw one body.
-
-        Parameters
-        ----------
-        body : Body
-        vertices, normals : array-like, shape (V, 3)
-            World axes. [m], [-]
-
-        Returns
-        -------
-        Layer
-            No larger than the body needs.
-        """
-        pixels = self.camera.project(vertices)
-        depth = self.camera.in_camera(vertices)[:, 2]
-        far = np.where(depth > self._nearest, DEPTH_SPAN * (1.0 - self._nearest / depth), np.nan)
-        flat = np.column_stack([pixels, far]).astype(np.float32)
-        facing = (np.asarray(normals) @ self.camera.rotation.T).astype(np.float32)
-        return self._stage.draw(body, flat, facing)
-
-    def close(self) -> None:
-        """Give the stage back."""
-        self._stage.close()
-
-    def __enter__(self) -> CameraStage:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        self.close()
 
 
 class Footage:
@@ -158,10 +94,10 @@ class Footage:
         field = self._lab_from_field()
         self.backdrop: Backdrop = draw_backdrop(camera, field)
         self._shade = FloorShade(camera, self.backdrop.floor, field)
-        self._stage = CameraStage(camera)
+        self._stage = Stage()
+        self._stage.aim(CameraLens(camera, self._lab_from_hitting, camera.size), (0, 0, *camera.size))
         palette = np.array([KIT[name] for name in TONES], dtype=np.uint8)
-        faces = self._figure.faces if hitter.bats == "right" else self._figure.faces[:, ::-1]
-        self._body = self._stage.add(np.ascontiguousarray(faces), palette[self._figure.tones])
+        self._body = self._stage.add(self._figure.faces, palette[self._figure.tones], (0x80, 0x80, 0x80))
 
     @property
     def n_frames(self) -> int:
@@ -214,7 +150,7 @@ class Footage:
         for places, facing in zip(vertices, normals, strict=True):
             in_lab: FloatArray = places @ turn.T + shift
             picture = images.fromarray(self._shade.over(self.backdrop.picture, in_lab, self._figure.faces))
-            layer = self._stage.draw(self._body, in_lab, facing @ turn.T)
+            layer = self._stage.draw(self._body, places, facing)
             picture.paste(layer.colour, layer.corner, layer.solid)
             yield picture
 

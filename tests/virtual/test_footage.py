@@ -15,11 +15,12 @@ import pytest
 from mocap.errors import OptionError, OutputError, RenderError
 from mocap.importer.camera import Camera
 from mocap.reference.parameters import SwingParameters
-from mocap.renderer.layers import check_can_draw
+from mocap.renderer.layers import Stage, check_can_draw
+from mocap.renderer.lens import CameraLens
 from mocap.renderer.style import CHALK
 from mocap.swing import POINTS
 from mocap.virtual.cameras import TWO_TRIPODS, Clock, place_camera
-from mocap.virtual.footage import CameraStage, Footage, render_footage
+from mocap.virtual.footage import Footage, render_footage
 from mocap.virtual.hitter import VirtualHitter
 from mocap.virtual.lab import Lab
 from mocap.virtual.scenery import MATERIALS, draw_backdrop
@@ -48,7 +49,8 @@ def footage() -> Iterator[Footage]:
 
 
 @pytest.mark.parametrize("distortion", [(0.0,) * 5, (-0.25, 0.06, 0.004, -0.003, 0.0), (0.2, 0.0, 0.0, 0.0, 0.0)])
-def test_small_balls_are_drawn_where_the_camera_projects_them(distortion) -> None:
+@pytest.mark.parametrize("mirror", [np.eye(4), np.diag([1.0, -1.0, 1.0, 1.0])])
+def test_small_balls_are_drawn_where_the_camera_projects_them(distortion, mirror) -> None:
     """A ball of 2 cm at 6 m is as good as a point: its picture's middle is 0.01 px from its centre's."""
     from trimesh.creation import icosphere
 
@@ -58,10 +60,13 @@ def test_small_balls_are_drawn_where_the_camera_projects_them(distortion) -> Non
     camera = replace(view, matrix=matrix)
     places = LAB.place(np.random.default_rng(3).uniform((-1.6, -1.0, 0.1), (1.6, 0.6, 2.0), (24, 3)))
     worst = 0.0
-    with CameraStage(camera) as stage:
-        body = stage.add(np.asarray(ball.faces, np.int32), np.full((len(ball.vertices), 3), 255, np.uint8))
+    with Stage() as stage:
+        stage.aim(CameraLens(camera, mirror, camera.size), (0, 0, *camera.size))
+        white = np.full((len(ball.vertices), 3), 255, np.uint8)
+        body = stage.add(np.asarray(ball.faces, np.int32), white, (0x80, 0x80, 0x80))
         for place in places:
-            layer = stage.draw(body, ball.vertices + place, ball.vertex_normals)
+            stored = ball.vertices + place @ mirror[:3, :3]
+            layer = stage.draw(body, stored.astype(np.float32), ball.vertex_normals.astype(np.float32))
             solid = np.asarray(layer.solid, dtype=float)
             rows, columns = np.indices(solid.shape)
             middle = np.array([(columns * solid).sum(), (rows * solid).sum()]) / solid.sum() + layer.corner
@@ -76,8 +81,10 @@ def test_nearer_bodies_hide_farther_parts_of_themselves() -> None:
     vertices = np.concatenate([0.5 * square + (0.0, -1.0, 0.5), square])
     faces = np.array([[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]], np.int32)
     colours = np.repeat(np.array([[200, 0, 0], [0, 0, 200]], np.uint8), 4, axis=0)
-    with CameraStage(camera) as stage:
-        layer = stage.draw(stage.add(faces, colours), vertices, np.tile([0.0, -1.0, 0.0], (8, 1)))
+    toward = np.tile(np.float32([0.0, -1.0, 0.0]), (8, 1))
+    with Stage() as stage:
+        stage.aim(CameraLens(camera, np.eye(4), camera.size), (0, 0, *camera.size))
+        layer = stage.draw(stage.add(faces, colours, (0x80, 0x80, 0x80)), vertices.astype(np.float32), toward)
     colour = np.asarray(layer.colour)
     red, green, blue = colour[32 - layer.corner[1], 32 - layer.corner[0]]
     assert red > 60 > blue + green
