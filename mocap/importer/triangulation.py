@@ -2,8 +2,8 @@
 
 A camera that sees a point at pixel m with covariance s^2 I bounds it by (m - project(X)) / s. The place X that makes
 the sum of squares over all cameras least is the maximum-likelihood one, and the inverse of its normal matrix the
-Cramer-Rao bound, which it reaches for small noise (R. Hartley, A. Zisserman, *Multiple View Geometry*, 2nd ed., sections 12.2 to
-12.5 and appendix 6; R. Hartley, P. Sturm (1997) *Triangulation*, Comput. Vis. Image Underst. 68:146-157).
+Cramer-Rao bound, which it reaches for small noise (R. Hartley, A. Zisserman, *Multiple View Geometry*, 2nd ed.,
+sections 12.2 to 12.5 and appendix 6; R. Hartley, P. Sturm (1997), Comput. Vis. Image Underst. 68:146-157).
 """
 
 from __future__ import annotations
