@@ -32,7 +32,18 @@ if TYPE_CHECKING:
     from mocap.kinematics.skeleton import Skeleton, fit_skeleton
     from mocap.reference.compare import compare
     from mocap.reference.model import Reference, load_reference
-    from mocap.renderer import draw_film, draw_sheet, draw_still, write_page
+    from mocap.renderer import (
+        draw_difference_map,
+        draw_film,
+        draw_glb,
+        draw_over_footage,
+        draw_reel,
+        draw_sheet,
+        draw_still,
+        draw_still_over_footage,
+        draw_stroboscope,
+        write_page,
+    )
     from mocap.swing import BodyModel, Hitter, Moment, Setup, Swing
 
 _HOMES = {
@@ -57,9 +68,15 @@ _HOMES = {
     "centre_of_mass": "mocap.kinematics.inertia",
     "com_velocity": "mocap.kinematics.segment_motion",
     "compare": "mocap.reference.compare",
+    "draw_difference_map": "mocap.renderer",
     "draw_film": "mocap.renderer",
+    "draw_glb": "mocap.renderer",
+    "draw_over_footage": "mocap.renderer",
+    "draw_reel": "mocap.renderer",
     "draw_sheet": "mocap.renderer",
     "draw_still": "mocap.renderer",
+    "draw_still_over_footage": "mocap.renderer",
+    "draw_stroboscope": "mocap.renderer",
     "fit_skeleton": "mocap.kinematics.skeleton",
     "joint_angles": "mocap.kinematics.joint_angles",
     "joint_centres": "mocap.kinematics.joint_centres",
@@ -92,9 +109,15 @@ __all__ = [
     "centre_of_mass",
     "com_velocity",
     "compare",
+    "draw_difference_map",
     "draw_film",
+    "draw_glb",
+    "draw_over_footage",
+    "draw_reel",
     "draw_sheet",
     "draw_still",
+    "draw_still_over_footage",
+    "draw_stroboscope",
     "fit_skeleton",
     "joint_angles",
     "joint_centres",

@@ -5,18 +5,15 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from mocap.display import Units
 from mocap.errors import OutputError
 from mocap.importer.session import Recording
-
-if TYPE_CHECKING:
-    from mocap.kinematics.cutting import Piece
+from mocap.showing import Report, compared, pieces, progress_of
 
 #: What a job leaves in its folder; of a held position without the sheet and the video.
 RESULTS = ("foot_plant.png", "moments.png", "overlay.mp4", "page.html", "findings.json")
@@ -70,18 +67,10 @@ def jobs_of(recording: Recording, units: Units, folder: Path, only: int | None =
     MocapError
         The recording cannot be read, or as `pieces_of`.
     """
-    pieces = _pieces(recording, only)
-    if pieces[0].count == 1:
+    found = pieces(recording, only)
+    if found[0].count == 1:
         return [Job(recording, units, folder)]
-    return [Job(recording, units, folder / f"swing_{piece.number}", piece.number) for piece in pieces]
-
-
-def _pieces(recording: Recording, only: int | None = None) -> list[Piece]:
-    import mocap
-    from mocap.kinematics.cutting import pieces_of
-
-    calibration = mocap.read(recording.calibration) if recording.calibration else None
-    return pieces_of(mocap.read(recording.file), recording.hitter, recording.setup, calibration, only=only)
+    return [Job(recording, units, folder / f"swing_{piece.number}", piece.number) for piece in found]
 
 
 def run_jobs(jobs: list[Job], *, reference: str, limits: Path | None, replace: bool) -> list[Path]:
@@ -108,29 +97,19 @@ def run_jobs(jobs: list[Job], *, reference: str, limits: Path | None, replace: b
         Of the first swing that cannot be worked through; the folders before it are complete, its own untouched. Before
         any work, where two swings would go into one folder.
     """
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskID, TaskProgressColumn, TextColumn, TimeRemainingColumn
-
     from mocap.renderer import check_can_draw
 
     _refuse_same_folder(jobs)
     for job in jobs:
         _refuse_older(job.folder, replace)
     check_can_draw()
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-    console = Console(stderr=True)
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-        for job in jobs:
-            task = progress.add_task(f"{job.name}: reading", total=None)
-
-            def report(step: str, done: int, total: int | None, job: Job = job, task: TaskID = task) -> None:
-                progress.update(task, description=f"{job.name}: {step}", completed=done, total=total)
-
+    for job in jobs:
+        with progress_of(job.name) as report:
             run_job(job, reference=reference, limits=limits, report=report)
     return [job.folder for job in jobs]
 
 
-def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[str, int, int | None], None]) -> None:
+def run_job(job: Job, *, reference: str, limits: Path | None, report: Report) -> None:
     """Work through one swing; its folder gets all results, or nothing.
 
     Parameters
@@ -142,18 +121,14 @@ def run_job(job: Job, *, reference: str, limits: Path | None, report: Callable[[
         Told the step's name, how much of it is done, and of how much (None: not known).
     """
     import mocap
-    from mocap.reference.compare import with_pose_distance
     from mocap.results import findings_object
     from mocap.several_swings import in_whole_recording
 
     recording = job.recording
-    calibration = mocap.read(recording.calibration) if recording.calibration else None
-    piece = _pieces(recording)[(job.piece or 1) - 1]
-    swing = mocap.build_swing(piece.capture, recording.hitter, piece.setup, calibration)
+    piece = pieces(recording)[(job.piece or 1) - 1]
     report("measuring", 0, None)
-    comparison = mocap.compare(swing, mocap.load_reference(reference), units=job.units)
-    findings = mocap.measure(swing, limits=limits, units=job.units)
-    findings = with_pose_distance(findings, comparison, limits=limits, units=job.units)
+    comparison, findings = compared(recording, piece, reference=reference, limits=limits, units=job.units)
+    swing = comparison.swing
     with _scratch(job.folder) as scratch:
         report("drawing the still", 0, None)
         mocap.draw_still(comparison, findings, scratch / "foot_plant.png", units=job.units)

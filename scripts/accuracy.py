@@ -54,7 +54,7 @@ PLANTED: dict[str, tuple[float, tuple[str, ...]]] = {
     "lands_forward": (1.4, ("back_share",)),
     "opens_early": (2.0, ("pelvis_open", "trunk_open", "foot_open")),
     "back_foot_stays": (1.0, ("back_foot_turn",)),
-    "front_leg_gives": (2.0, ("front_knee_extension",)),
+    "front_leg_gives": (1.0, ("front_knee_extension",)),
     "flat_bat": (1.5, ("bat_position", "knob_aim")),
     "trunk_first": (1.0, ("sequence",)),
 }

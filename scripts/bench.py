@@ -11,7 +11,7 @@ import tempfile
 import time
 import tracemalloc
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -162,27 +162,76 @@ def mass_centre(swing: mocap.Swing) -> None:
     report("centre of mass, all frames", best(at_once), "frame after frame", best(frame_by_frame, 2))
 
 
-def film(swing: mocap.Swing) -> None:
-    """The overlay film against the bare loop: as many triangles, drawn, read back and encoded at the same size."""
+def pictures(swing: mocap.Swing) -> None:
+    """A still and the overlay film with every guide, the film against the bare loop.
+
+    The bare loop draws as many moving triangles, reads them back and encodes them at the same size, with nothing else.
+    """
     comparison = mocap.compare(swing, mocap.load_reference())
     findings = mocap.measure(swing)
-    first_frame: list[float] = []
-
-    def progress(done: int, total: int) -> None:
-        if not first_frame:
-            first_frame.append(time.perf_counter())
-        counted[0], counted[1] = done, total
-
-    counted = [0, 0]
+    print(f"drawn by {drawn_by()}")
+    mocap.draw_still  # noqa: B018 - imported before the clock starts
     with tempfile.TemporaryDirectory() as folder:
         start = time.perf_counter()
-        mocap.draw_film(comparison, findings, Path(folder) / "film.mp4", size=SIZE, progress=progress)
-        end = time.perf_counter()
-        frames = counted[1]
-        ours = (end - first_frame[0]) / max(frames - 1, 1)
+        mocap.draw_still(comparison, findings, Path(folder) / "first.png", size=SIZE)
+        first = time.perf_counter() - start
+        again = best(lambda: mocap.draw_still(comparison, findings, Path(folder) / "again.png", size=SIZE), 3)
+        print(f"still: {first:.2f} s, bodies shaped and renderer started included; {again:.2f} s when both are there")
+        written = [0]
+
+        def progress(_done: int, total: int) -> None:
+            written[0] = total
+
+        start = time.perf_counter()
+        # At one speed throughout no picture is repeated but where the film stands still, so nearly all are drawn.
+        mocap.draw_film(
+            comparison,
+            findings,
+            Path(folder) / "film.mp4",
+            size=SIZE,
+            guides="all",
+            speed=0.125,
+            hold_s=0.1,
+            progress=progress,
+        )
+        ours = (time.perf_counter() - start) / written[0]
         bare = bare_loop(Path(folder) / "bare.mp4", triangles=40_000)
-    report(f"film, per frame of {frames}", ours, "bare loop of 40,000 triangles", bare)
-    print(f"film: {1 / ours:.1f} frames a second, {end - start:.1f} s from arrays to the file, set-up included")
+    report(f"film, all guides, per frame of {written[0]}, from arrays to the file", ours, "bare loop", bare)
+    print(f"film: {1 / ours:.1f} frames a second; {bare / ours:.2f} of the bare loop's rate")
+
+
+def drawn_by() -> str:
+    """What this machine draws with."""
+    from mocap.renderer.layers import Stage
+
+    with Stage() as stage:
+        return stage.device
+
+
+def reel_memory(swing: mocap.Swing) -> None:
+    """Memory over a reel of ten minutes of small pictures: it must not grow from the second swing on."""
+    import resource
+
+    comparison = mocap.compare(swing, mocap.load_reference())
+    findings = mocap.measure(swing)
+    peaks: list[float] = []
+
+    def each() -> Iterator[tuple[mocap.Comparison, mocap.Findings]]:
+        while frames[0] < 10 * 60 * 30:
+            peaks.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+            yield comparison, findings
+
+    frames = [0]
+
+    def progress(done: int, _total: int) -> None:
+        frames[0] = done
+
+    with tempfile.TemporaryDirectory() as folder:
+        mocap.draw_reel(each(), Path(folder) / "reel.mp4", size=(480, 270), progress=progress)
+    print(
+        f"reel of {frames[0] / 30 / 60:.1f} min, {len(peaks)} swings: peak memory {peaks[1]:.0f} MB after the first,"
+        f" {peaks[-1]:.0f} MB before the last"
+    )
 
 
 def bare_loop(path: Path, *, triangles: int) -> float:
@@ -225,7 +274,8 @@ def main() -> None:
     measuring(swing, capture)
     body_model()
     mass_centre(swing)
-    film(swing)
+    pictures(swing)
+    reel_memory(swing)
 
 
 if __name__ == "__main__":

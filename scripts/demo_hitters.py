@@ -31,12 +31,9 @@ from mocap.virtual.hitter import VirtualHitter  # noqa: E402
 
 #: Share of its turning speed that a bat loses to a ball off the tee.
 IMPACT = 0.30
-#: The front knee lands bent and straightens fast.
-SOUND = SwingParameters(
-    landing=Landing(front_knee_flexion_deg=48.0),
-    turn=TurnOfBody(front_knee_flexion_at_contact_deg=14.9),
-    barrel=Barrel(head_clearance=HEAD_CLEARANCE, impact_loss=IMPACT),
-)
+SOUND = SwingParameters(barrel=Barrel(head_clearance=HEAD_CLEARANCE, impact_loss=IMPACT))
+#: The front knee of a youth straightens half as far: Escamilla et al. (2009), 32 deg.
+YOUTHS_LANDING = Landing(front_knee_flexion_deg=48.0)
 
 #: Narrow, tall and open, the bat high and upright, a leg kick.
 ROOK = VirtualHitter(
@@ -53,13 +50,13 @@ ROOK = VirtualHitter(
                 pelvis_open_deg=12.0,
                 trunk_open_deg=6.0,
                 back_share=0.60,
-                back_knee_flexion_deg=26.0,
+                back_knee_flexion_deg=36.0,
                 lean_to_plate_deg=14.0,
                 hands=(-0.150, 0.165, 0.045),
                 bat_heading_deg=88.0,
                 bat_elevation_deg=74.0,
             ),
-            stride=Stride(foot_height=0.20, back_share_at_load=0.80, back_knee_flexion_deg=42.0),
+            stride=Stride(foot_height=0.20, back_share_at_load=0.80, back_knee_flexion_deg=54.0),
         ),
         0.16,
     ),
@@ -79,13 +76,13 @@ BIRCH = VirtualHitter(
             pelvis_open_deg=-10.0,
             trunk_open_deg=-14.0,
             back_share=0.54,
-            back_knee_flexion_deg=58.0,
+            back_knee_flexion_deg=66.0,
             lean_to_plate_deg=27.0,
             hands=(-0.165, 0.168, -0.055),
             bat_heading_deg=118.0,
             bat_elevation_deg=30.0,
         ),
-        stride=Stride(foot_height=0.055, back_share_at_load=0.64, back_knee_flexion_deg=54.0),
+        stride=Stride(foot_height=0.055, back_share_at_load=0.64, back_knee_flexion_deg=66.0),
     ),
     mass_kg=84.0,
 )
@@ -97,8 +94,9 @@ WREN = VirtualHitter(
         SOUND,
         height_m=1.29,
         timing=Timing(contact=0.212, finish=0.52),
-        stance=replace(SOUND.stance, width=0.26, back_knee_flexion_deg=36.0, bat_heading_deg=85.0),
+        stance=replace(SOUND.stance, width=0.26, back_knee_flexion_deg=44.0, bat_heading_deg=85.0),
         stride=replace(SOUND.stride, length=0.39, foot_height=0.08),
+        landing=YOUTHS_LANDING,
         turn=replace(
             SOUND.turn,
             pelvis_speed_deg_s=540.0,
@@ -106,6 +104,7 @@ WREN = VirtualHitter(
             trunk_speed_deg_s=700.0,
             trunk_peak_before_contact=0.064,
             front_knee_flexion_at_contact_deg=16.0,
+            back_share_at_contact=0.445,
         ),
         barrel=replace(
             SOUND.barrel, bat_length_m=0.66, bat_mass_kg=0.45, barrel_speed=19.5, plate_line_m=0.66, attack_deg=9.0
@@ -153,13 +152,20 @@ OPEN = opens_early(
 HEATH = VirtualHitter(
     "heath",
     "Heath",
-    replace(OPEN, landing=replace(OPEN.landing, pelvis_open_deg=42.0, trunk_open_deg=25.0)),
+    replace(
+        OPEN, landing=replace(OPEN.landing, pelvis_open_deg=42.0, trunk_open_deg=25.0, front_knee_flexion_deg=56.0)
+    ),
     mass_kg=63.0,
     sex="female",
     level="college",
 )
 #: The back foot never turns.
-REED = VirtualHitter("reed", "Reed", back_foot_stays(replace(SOUND, height_m=1.81), 1.0), mass_kg=79.0)
+REED = VirtualHitter(
+    "reed",
+    "Reed",
+    back_foot_stays(replace(SOUND, height_m=1.81, landing=Landing(front_knee_flexion_deg=54.0)), 1.0),
+    mass_kg=79.0,
+)
 #: A long bat, flat and wrapped at landing.
 OAK = VirtualHitter(
     "oak",
@@ -180,12 +186,14 @@ LARK = replace(
     SOUND,
     height_m=1.66,
     timing=Timing(contact=0.180, finish=0.45),
+    landing=YOUTHS_LANDING,
     turn=TurnOfBody(
         pelvis_speed_deg_s=610.0,
         pelvis_peak_before_contact=0.078,
         trunk_speed_deg_s=780.0,
         trunk_peak_before_contact=0.055,
         front_knee_flexion_at_contact_deg=18.0,
+        back_share_at_contact=0.445,
     ),
     barrel=replace(SOUND.barrel, bat_length_m=0.80, bat_mass_kg=0.76, barrel_speed=25.5, plate_line_m=0.80),
     finish=Finish(front_knee_flexion_deg=22.0),

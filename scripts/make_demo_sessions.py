@@ -24,7 +24,16 @@ from mocap.capture import Capture, ForcePlate  # noqa: E402
 from mocap.importer.camera_file import write_camera  # noqa: E402
 from mocap.importer.session import FILE_NAME  # noqa: E402
 from mocap.output import replacing  # noqa: E402
-from mocap.reference.parameters import Barrel, Finish, Landing, Stance, Stride, SwingParameters, TurnOfBody  # noqa: E402
+from mocap.reference.parameters import (  # noqa: E402
+    Barrel,
+    Finish,
+    Landing,
+    Stance,
+    Stride,
+    SwingParameters,
+    Timing,
+    TurnOfBody,
+)
 from mocap.virtual.cameras import TWO_TRIPODS, film_points, place_camera  # noqa: E402
 from mocap.virtual.faults import Faults, Gap  # noqa: E402
 from mocap.virtual.footage import render_footage  # noqa: E402
@@ -58,10 +67,16 @@ FIRST_HITTER = VirtualHitter(
     name="Demo hitter",
     parameters=SwingParameters(
         height_m=1.86,
+        timing=Timing(contact=0.165, finish=0.42),
         stance=Stance(
-            width=0.35, front_foot_away=0.055, front_foot_open_deg=28.0, pelvis_open_deg=6.0, trunk_open_deg=2.0
+            width=0.35,
+            front_foot_away=0.055,
+            front_foot_open_deg=28.0,
+            pelvis_open_deg=6.0,
+            trunk_open_deg=2.0,
+            back_knee_flexion_deg=44.0,
         ),
-        stride=Stride(length=0.40, direction_deg=2.0),
+        stride=Stride(length=0.40, direction_deg=2.0, back_knee_flexion_deg=48.0),
         landing=Landing(
             back_share=0.44, front_knee_flexion_deg=50.0, trunk_open_deg=3.0, pelvis_open_deg=16.0, bat_off_aim_deg=14.0
         ),
@@ -69,6 +84,7 @@ FIRST_HITTER = VirtualHitter(
             back_share_at_contact=0.33,
             front_knee_flexion_at_contact_deg=42.0,
             trunk_peak_before_contact=0.056,
+            lean_to_plate_deg=24.0,
             lean_back_deg=-4.0,
         ),
         barrel=Barrel(

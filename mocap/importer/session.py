@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, get_args
 
 from mocap.display import Units
 from mocap.errors import InputError, MocapError, OptionError
 from mocap.pitching import release_distance
-from mocap.swing import BodyModel, Hitter, Pitch, PitchLocation, Setup
+from mocap.swing import MOMENTS, BodyModel, Hitter, Pitch, PitchLocation, Setup
 
 FILE_NAME = "session.toml"
 HITTER_KEYS = {"id", "name", "height_m", "mass_kg", "bats", "sex", "level", "calibration"}
@@ -22,6 +23,7 @@ PITCH_NUMBERS = {"speed_m_s", "release_height_m", "release_distance_m", "backspi
 PITCH_KEYS = PITCH_NUMBERS | {"distance"}
 PITCH_NEEDS = ("speed_m_s", "release_height_m", "release_distance_m")
 KINDS = ("live", "toss", "tee", "held")
+CAMERA_KEYS = {"camera", "points", "video", "swing", "moments", "rate_hz"}
 SWING_KEYS = {"file", "hitter", "kind", "date", "plate", "pitch", "pitch_location", "notes", "moments"}
 
 
@@ -55,6 +57,33 @@ class Recording:
 
 
 @dataclass(frozen=True)
+class Filmed:
+    """What one camera saw of one swing.
+
+    Attributes
+    ----------
+    recording : Path
+        The swing's file, one of the session's.
+    camera : Path or None
+        Its lens, place and clock, see `mocap.importer.camera_file`; None: not calibrated.
+    points : Path or None
+        What a detector found in its pictures.
+    video : Path or None
+    moments : mapping of str to int
+        Moments as frames of the video, counted from 0, where somebody looked them up.
+    rate_hz : float or None
+        At which it filmed, where its file does not say so. [Hz]
+    """
+
+    recording: Path
+    camera: Path | None = None
+    points: Path | None = None
+    video: Path | None = None
+    moments: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    rate_hz: float | None = None
+
+
+@dataclass(frozen=True)
 class Session:
     """A session folder.
 
@@ -63,11 +92,13 @@ class Session:
     name : str
     units : {"metric", "imperial"}
     recordings : tuple of Recording
+    filmed : tuple of Filmed
     """
 
     name: str
     units: Units
     recordings: tuple[Recording, ...]
+    filmed: tuple[Filmed, ...] = ()
 
 
 def find_session(path: Path) -> Path | None:
@@ -151,7 +182,33 @@ def _session(table: Mapping[str, Any], source: Path) -> Session:
         )
     if not recordings:
         raise InputError(f"{source}: no swings are listed; add [[swings]] rows with file = ...")
-    return Session(str(about.get("name", source.parent.name)), units, tuple(recordings))
+    files = [recording.file for recording in recordings]
+    rows = enumerate(table.get("cameras", []), start=1)
+    filmed = tuple(_camera_row(row, f"{source}: cameras row {number}", files, source) for number, row in rows)
+    return Session(str(about.get("name", source.parent.name)), units, tuple(recordings), filmed)
+
+
+def _camera_row(row: Mapping[str, Any], where: str, files: list[Path], source: Path) -> Filmed:
+    """What a camera saw; of which swing it need not say where there is only one."""
+    values = _known(row, CAMERA_KEYS, where.removeprefix(f"{source}: "), source)
+    if not {"camera", "video"} & set(values):
+        raise InputError(f"{where} has neither 'camera' nor 'video'; give at least one of them")
+    if "swing" not in values and len(files) > 1:
+        raise InputError(f"{where} has no 'swing'; give the file of the swing that it filmed")
+    recording = source.parent / str(values["swing"]) if "swing" in values else files[0]
+    if recording not in files:
+        raise InputError(f"{where}: swing {values['swing']!r} is not among the swings' files")
+    moments = values.get("moments", {})
+    if not isinstance(moments, dict) or not all(type(frame) is int and frame >= 0 for frame in moments.values()):
+        raise InputError(f"{where}: moments must be frames of the video, counted from 0, e.g. {{ plant = 143 }}")
+    for name in moments:
+        if name not in MOMENTS:
+            raise InputError(f"{where}: moment {name!r} is not known; known are {', '.join(MOMENTS)}")
+    rate_hz = values.get("rate_hz")
+    if rate_hz is not None and not (type(rate_hz) in (int, float) and rate_hz > 0):
+        raise InputError(f"{where}: rate_hz {rate_hz!r} is no positive number; give the rate at which it filmed")
+    paths = {key: source.parent / str(values[key]) for key in ("camera", "points", "video") if key in values}
+    return Filmed(recording, **paths, moments=MappingProxyType(dict(moments)), rate_hz=rate_hz)
 
 
 def _swing_row(row: Mapping[str, Any], number: int, source: Path) -> Mapping[str, Any]:

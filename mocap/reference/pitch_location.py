@@ -21,7 +21,7 @@ ACROSS: dict[Across, tuple[float, float, float, float]] = {
 }
 #: What a low or high pitch adds: height of contact, tilt of the bat, lean to the plate. [share of height], [deg]
 HEIGHT: dict[Height, tuple[float, float, float]] = {
-    "low": (-0.10, -11.0, 12.0),
+    "low": (-0.10, -11.0, 10.0),
     "middle": (0.0, 0.0, 0.0),
     "high": (0.10, 11.0, -12.0),
 }

@@ -27,7 +27,7 @@ FAR_WRIST, FAR_EASE, NEAR_WRIST, NEAR_EASE = 0.3155, 0.012, 0.1035, 0.036
 
 #: The pelvis sinks before a knee locks: from this flexion on, over this much of the leg's length. The back leg, which
 #: is the longer one in a wide stride, begins earlier and so moves more slowly. [deg], [share of height]
-YIELDING_KNEES = {"front": (14.9, 0.0060), "back": (28.0, 0.0250)}
+YIELDING_KNEES = {"front": (12.2, 0.0040), "back": (30.0, 0.0300)}
 
 #: How softly the bat is kept off the head, in radians or the like; it is while it points toward the head.
 CLEARANCE_EASE = 0.10

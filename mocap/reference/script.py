@@ -47,6 +47,14 @@ ELBOWS = {
         (0.80, 0.35, -0.35),
     ),
 }
+#: Share of the trunk's lean in which the hip line takes part; the rest is bent in the lumbar spine. The back hip lies
+#: lower than the front one at contact, as the trunk leans over the plate. This project's own choice.
+PELVIS_SHARE_OF_LEAN = 0.60
+
+#: The front leg is braced a little before contact: the pelvis slows down from here on, as a leg that is nearly straight
+#: has no way left on which to stop it. [s before contact] This project's own choice.
+BRACED_BEFORE_CONTACT = 0.05
+
 #: Neck to head centre: share along the trunk's axis (the rest upright), then toward the pitcher and the plate.
 HEAD_LEAN = ((0.55, 0.06, 0.02), (0.55, 0.06, 0.02), (0.60, 0.08, 0.04), (0.60, 0.03, 0.14), (0.60, 0.10, 0.02))
 
@@ -119,6 +127,13 @@ class Script:
         return np.array([self.key_time(name) for name in BODY_KEYS])
 
     @cached_property
+    def pelvis_times(self) -> FloatArray:
+        """Where the pelvis's path turns, one time for each of `BODY_KEYS`. [s from plant]"""
+        braced = np.zeros(len(BODY_KEYS))
+        braced[BODY_KEYS.index("contact")] = -BRACED_BEFORE_CONTACT
+        return self.body_times + braced
+
+    @cached_property
     def target_times(self) -> FloatArray:
         """When the targets of `BODY_KEYS` hold: of the first and the last, once the body is at rest. [s from plant]"""
         at_rest = np.zeros(len(BODY_KEYS))
@@ -188,7 +203,7 @@ class Script:
         feet, front_heading, back_heading = self.feet(time)
         facing = heading_vectors(self.heading("pelvis", time))
         up = self._axis(time)
-        tilted = unit(up * np.array([0.35, 0.35, 1.0]))
+        tilted = unit(up * np.array([PELVIS_SHARE_OF_LEAN, PELVIS_SHARE_OF_LEAN, 1.0]))
         lean = Track(self.body_times, np.array(HEAD_LEAN))(time)
         nod = lean[:, :1] * up + np.stack([lean[:, 1], -lean[:, 2], 1.0 - lean[:, 0]], axis=-1)
         hands = self._weights(HAND_KEYS, time)
@@ -204,7 +219,7 @@ class Script:
             hips=_line(self.heading("pelvis", time), tilted),
             shoulders=_line(self.heading("trunk", time), up),
             head_up=unit(nod),
-            body=Track.weights(self.body_times, time),
+            body=Track.weights(self.pelvis_times, time),
             hands=hands,
             bat_turn=self._weights(BAT_TURN_KEYS, time),
             bat_over=self._weights(BAT_OVER_KEYS, time),

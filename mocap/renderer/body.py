@@ -1,21 +1,26 @@
 """The rest figure's body: its surface, what moves each part of it, and its tones.
 
-Girths are those of an athletic adult of 1.80 m and scale with height; lengths are the hitter's own. Segment shares of
-stature follow Drillis & Contini (1966) and de Leva (1996).
+Rings and muscles are those of an athletic adult of 1.80 m, widened or slimmed to the hitter's mass (`girths`); lengths
+are his own.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.kinematics.geometry import across, unit
+from mocap.renderer.girths import MODEL_HEIGHT, girths
 from mocap.renderer.implicit import Field, IntArray, cut, ellipsoid, join, loft, mesh, neighbours
 from mocap.renderer.rig import BONES, SIDES, SPINE_STEPS, Proportions, ramp, rest_points
 
-MODEL_HEIGHT = 1.80  # the height the girths below are written for
+#: Lengthwise stripes round the back side's limbs, which tell it from the front side without colour.
+STRIPES: dict[str, int] = {"back_sleeve": 12, "back_leg": 16}
+JAW_SHARE = 1.6  # how quickly what lies before the neck goes over to the head
 SHOULDER_PASSES = 14  # rounds of averaging over neighbours, which keep the armpit from creasing
 
 
@@ -33,12 +38,16 @@ class Part:
         Share of each bone of `BONES`; rows sum to 1.
     tones : tuple of str
         Tone of each face.
+    stripes : mapping of str to ndarray, shape (V,)
+        For each tone that is striped, how many stripes lie between the limb's seam and each vertex, round the limb:
+        0 at the seam up to `STRIPES` of that tone, where the next round begins.
     """
 
     vertices: FloatArray
     faces: IntArray
     weights: FloatArray
     tones: tuple[str, ...]
+    stripes: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 def one_bone(n: int, bone: str) -> FloatArray:
@@ -63,6 +72,7 @@ class BodyShape:
     def __init__(self, size: Proportions) -> None:
         self.size = size
         self.scale = size.height / MODEL_HEIGHT
+        self.girths = girths(size)
         self.p = {name: value[0] for name, value in rest_points(size).items()}
         self._trunk = self._make_trunk()
         self._arms = {side: self._make_arm(side) for side in SIDES}
@@ -79,38 +89,21 @@ class BodyShape:
         return self.p[f"{side}_{start}"], np.stack([outward * x, y, z], axis=-1), float(np.linalg.norm(line))
 
     def _make_trunk(self) -> Field:
-        s, trunk = self.scale, self.size.trunk
+        s, g, trunk = self.scale, self.girths.trunk, self.size.trunk
         rings = [
-            (-0.070 * s, 0.0, -0.008 * s, 0.060 * s, 0.066 * s),
-            (-0.015 * s, 0.0, -0.012 * s, 0.130 * s, 0.104 * s),
-            (0.10 * trunk, 0.0, -0.012 * s, 0.155 * s, 0.112 * s),
-            (0.24 * trunk, 0.0, -0.004 * s, 0.150 * s, 0.108 * s),
-            (0.42 * trunk, 0.0, 0.006 * s, 0.138 * s, 0.104 * s),
-            (0.60 * trunk, 0.0, 0.004 * s, 0.150 * s, 0.112 * s),
-            (0.80 * trunk, 0.0, -0.002 * s, 0.166 * s, 0.118 * s),
-            (0.93 * trunk, 0.0, -0.014 * s, 0.160 * s, 0.108 * s),
-            (1.04 * trunk, 0.0, -0.022 * s, 0.124 * s, 0.082 * s),
-            (1.14 * trunk, 0.0, -0.014 * s, 0.074 * s, 0.064 * s),
+            (-0.070 * s, 0.0, -0.008 * g, 0.060 * g, 0.066 * g),
+            (-0.015 * s, 0.0, -0.012 * g, 0.130 * g, 0.104 * g),
+            (0.10 * trunk, 0.0, -0.012 * g, 0.155 * g, 0.112 * g),
+            (0.24 * trunk, 0.0, -0.004 * g, 0.150 * g, 0.108 * g),
+            (0.42 * trunk, 0.0, 0.006 * g, 0.138 * g, 0.104 * g),
+            (0.60 * trunk, 0.0, 0.004 * g, 0.150 * g, 0.112 * g),
+            (0.80 * trunk, 0.0, -0.002 * g, 0.166 * g, 0.118 * g),
+            (0.93 * trunk, 0.0, -0.014 * g, 0.154 * g, 0.106 * g),
+            (1.04 * trunk, 0.0, -0.022 * g, 0.112 * g, 0.078 * g),
+            (1.12 * trunk, 0.0, -0.018 * g, 0.060 * g, 0.056 * g),
         ]
         core = loft(np.zeros(3), np.eye(3), rings)
-        muscles: list[tuple[Field, float]] = []
-        for side in (-1.0, 1.0):
-            chest = ellipsoid((side * 0.075 * s, 0.070 * s, 0.81 * trunk), (0.088 * s, 0.040 * s, 0.070 * s))
-            back = ellipsoid((side * 0.085 * s, -0.075 * s, 0.80 * trunk), (0.080 * s, 0.045 * s, 0.105 * s))
-            seat = ellipsoid((side * 0.075 * s, -0.066 * s, -0.008 * s), (0.082 * s, 0.070 * s, 0.095 * s))
-            shoulder = self.p["front_shoulder" if side < 0 else "back_shoulder"]
-            inward = shoulder * np.array([0.62, 0.0, 1.0])
-            blade = ellipsoid(inward + s * np.array([0.0, -0.050, -0.055]), (0.090 * s, 0.046 * s, 0.088 * s))
-            breast = ellipsoid(inward + s * np.array([0.0, 0.022, -0.040]), (0.085 * s, 0.046 * s, 0.058 * s))
-            muscles += [(blade, 0.075 * s), (breast, 0.06 * s)]
-            root = np.array([side * 0.015 * s, -0.026 * s, trunk + 0.085 * s])
-            way = shoulder + np.array([0.0, -0.005 * s, 0.020 * s]) - root
-            z = unit(way)
-            y = unit(across(np.array([0.0, 1.0, 0.0]), z))
-            length = float(np.linalg.norm(way))
-            slope = [(0.0, 0.0, 0.0, 0.050 * s, 0.050 * s), (length, 0.0, 0.0, 0.036 * s, 0.042 * s)]
-            yoke = loft(root, np.stack([np.cross(y, z), y, z], axis=-1), slope)
-            muscles += [(chest, 0.03 * s), (back, 0.05 * s), (seat, 0.03 * s), (yoke, 0.085 * s)]
+        muscles = [muscle for side in SIDES for muscle in self._trunk_muscles(side)]
 
         def field(points: FloatArray) -> FloatArray:
             value = core(points)
@@ -120,20 +113,47 @@ class BodyShape:
 
         return field
 
+    def _trunk_muscles(self, side: str) -> list[tuple[Field, float]]:
+        """Chest, back, seat and shoulder girdle of one side, each with the width of its fillet."""
+        s, g, trunk = self.scale, self.girths.trunk, self.size.trunk
+        sign = -1.0 if side == "front" else 1.0
+        shoulder = self.p[f"{side}_shoulder"]
+        chest = ellipsoid((sign * 0.075 * g, 0.070 * g, 0.81 * trunk), (0.088 * g, 0.040 * g, 0.070 * s))
+        back = ellipsoid((sign * 0.085 * g, -0.075 * g, 0.80 * trunk), (0.080 * g, 0.045 * g, 0.105 * s))
+        seat = ellipsoid((sign * 0.075 * g, -0.060 * g, -0.006 * s), (0.084 * g, 0.066 * g, 0.105 * s))
+        inward = shoulder * np.array([0.62, 0.0, 1.0])
+        blade = ellipsoid(inward + s * np.array([0.0, -0.046, -0.055]), (0.072 * s, 0.042 * g, 0.083 * s))
+        breast = ellipsoid(inward + s * np.array([0.0, 0.022, -0.040]), (0.070 * s, 0.042 * g, 0.053 * s))
+        root = np.array([sign * 0.015 * s, -0.026 * s, trunk + 0.066 * s])
+        way = shoulder + np.array([0.0, -0.005 * s, 0.016 * s]) - root
+        z = unit(way)
+        y = unit(across(np.array([0.0, 1.0, 0.0]), z))
+        length = float(np.linalg.norm(way))
+        slope = [(0.0, 0.0, 0.0, 0.040 * g, 0.042 * g), (length, 0.0, 0.0, 0.031 * g, 0.036 * g)]
+        yoke = loft(root, np.stack([np.cross(y, z), y, z], axis=-1), slope)
+        return [
+            (blade, 0.075 * s),
+            (breast, 0.060 * s),
+            (chest, 0.03 * s),
+            (back, 0.05 * s),
+            (seat, 0.05 * s),
+            (yoke, 0.070 * s),
+        ]
+
     def _make_arm(self, side: str) -> Field:
-        s = self.scale
+        s, u, f, h = self.scale, self.girths.upper_arm, self.girths.forearm, self.girths.hand
         forward = self.p[f"{side}_wrist"] - self.p[f"{side}_elbow"]
         start, axes, n = self._frame(side, "shoulder", "elbow", forward)
         upper = loft(
             start,
             axes,
             [
-                (-0.012 * s, 0.002 * s, 0.000, 0.054 * s, 0.058 * s),
-                (0.10 * n, 0.006 * s, 0.001 * s, 0.058 * s, 0.060 * s),
-                (0.28 * n, 0.006 * s, 0.001 * s, 0.053 * s, 0.056 * s),
-                (0.52 * n, 0.000, 0.004 * s, 0.045 * s, 0.053 * s),
-                (0.75 * n, 0.000, 0.002 * s, 0.041 * s, 0.046 * s),
-                (1.00 * n, 0.000, -0.004 * s, 0.041 * s, 0.038 * s),
+                (-0.012 * u, -0.008 * u, 0.000, 0.041 * u, 0.045 * u),
+                (0.10 * n, -0.005 * u, 0.001 * u, 0.043 * u, 0.046 * u),
+                (0.28 * n, -0.001 * u, 0.002 * u, 0.047 * u, 0.051 * u),
+                (0.52 * n, 0.000, 0.005 * u, 0.051 * u, 0.058 * u),
+                (0.75 * n, 0.000, 0.003 * u, 0.051 * u, 0.056 * u),
+                (1.00 * n, 0.000, -0.003 * u, 0.045 * u, 0.043 * u),
             ],
         )
         start, axes, n = self._frame(side, "elbow", "wrist", start - self.p[f"{side}_elbow"])
@@ -141,29 +161,29 @@ class BodyShape:
             start,
             axes,
             [
-                (0.00 * n, 0.000, -0.002 * s, 0.041 * s, 0.038 * s),
-                (0.22 * n, 0.002 * s, 0.002 * s, 0.046 * s, 0.043 * s),
-                (0.45 * n, 0.001 * s, 0.002 * s, 0.041 * s, 0.038 * s),
-                (0.75 * n, 0.000, 0.000, 0.031 * s, 0.028 * s),
-                (1.00 * n, 0.000, 0.000, 0.027 * s, 0.025 * s),
+                (0.00 * n, 0.000, -0.002 * f, 0.041 * f, 0.038 * f),
+                (0.22 * n, 0.002 * f, 0.002 * f, 0.046 * f, 0.043 * f),
+                (0.45 * n, 0.001 * f, 0.002 * f, 0.041 * f, 0.038 * f),
+                (0.75 * n, 0.000, 0.000, 0.031 * f, 0.028 * f),
+                (1.00 * n, 0.000, 0.000, 0.029 * h, 0.027 * h),  # thinner than the glove's cuff
             ],
         )
         return lambda points: join(upper(points), lower(points), 0.025 * s)
 
     def _make_leg(self, side: str) -> Field:
-        s = self.scale
+        s, u, f = self.scale, self.girths.thigh, self.girths.shank
         forward = self.p[f"{side}_knee"] - 0.5 * (self.p[f"{side}_hip"] + self.p[f"{side}_ankle"])
         start, axes, n = self._frame(side, "hip", "knee", forward)
         thigh = loft(
             start,
             axes,
             [
-                (-0.02 * n, 0.002 * s, -0.008 * s, 0.082 * s, 0.092 * s),
-                (0.14 * n, 0.000 * s, -0.002 * s, 0.088 * s, 0.096 * s),
-                (0.35 * n, -0.002 * s, 0.006 * s, 0.083 * s, 0.091 * s),
-                (0.60 * n, -0.002 * s, 0.008 * s, 0.071 * s, 0.077 * s),
-                (0.82 * n, 0.000, 0.004 * s, 0.060 * s, 0.062 * s),
-                (1.00 * n, 0.000, 0.003 * s, 0.056 * s, 0.056 * s),
+                (-0.02 * n, 0.002 * u, -0.008 * u, 0.082 * u, 0.092 * u),
+                (0.14 * n, 0.000 * u, -0.002 * u, 0.088 * u, 0.096 * u),
+                (0.35 * n, -0.002 * u, 0.006 * u, 0.083 * u, 0.091 * u),
+                (0.60 * n, -0.002 * u, 0.008 * u, 0.071 * u, 0.077 * u),
+                (0.82 * n, 0.000, 0.004 * u, 0.060 * u, 0.062 * u),
+                (1.00 * n, 0.000, 0.003 * u, 0.056 * u, 0.056 * u),
             ],
         )
         start, axes, n = self._frame(side, "knee", "ankle", forward)
@@ -171,19 +191,19 @@ class BodyShape:
             start,
             axes,
             [
-                (0.00 * n, 0.000, 0.002 * s, 0.055 * s, 0.057 * s),
-                (0.12 * n, 0.001 * s, -0.004 * s, 0.053 * s, 0.057 * s),
-                (0.28 * n, 0.003 * s, -0.016 * s, 0.060 * s, 0.066 * s),
-                (0.45 * n, 0.002 * s, -0.013 * s, 0.055 * s, 0.060 * s),
-                (0.70 * n, 0.000, -0.006 * s, 0.040 * s, 0.043 * s),
-                (0.90 * n, 0.000, -0.004 * s, 0.035 * s, 0.040 * s),
-                (1.00 * n, 0.000, -0.004 * s, 0.036 * s, 0.042 * s),
+                (0.00 * n, 0.000, 0.002 * f, 0.055 * f, 0.057 * f),
+                (0.12 * n, 0.001 * f, -0.004 * f, 0.053 * f, 0.057 * f),
+                (0.28 * n, 0.003 * f, -0.016 * f, 0.060 * f, 0.066 * f),
+                (0.45 * n, 0.002 * f, -0.013 * f, 0.055 * f, 0.060 * f),
+                (0.70 * n, 0.000, -0.006 * f, 0.040 * f, 0.043 * f),
+                (0.90 * n, 0.000, -0.004 * f, 0.035 * f, 0.040 * f),
+                (1.00 * n, 0.000, -0.004 * f, 0.036 * f, 0.042 * f),
             ],
         )
         return lambda points: join(thigh(points), shank(points), 0.025 * s)
 
     def _make_head(self) -> Field:
-        s, head, base = self.scale, self.p["head"], self.p["neck"]
+        s, head, base = self.girths.head, self.p["head"], self.p["neck"]
         skull = ellipsoid(head + s * np.array([0.0, -0.008, 0.024]), (0.076 * s, 0.098 * s, 0.093 * s))
         face = ellipsoid(head + s * np.array([0.0, 0.030, -0.035]), (0.059 * s, 0.066 * s, 0.078 * s))
         chin = ellipsoid(head + s * np.array([0.0, 0.056, -0.088]), (0.030 * s, 0.028 * s, 0.026 * s))
@@ -194,9 +214,9 @@ class BodyShape:
         y = unit(across(np.array([0.0, 1.0, 0.0]), z))
         n = float(np.linalg.norm(way))
         rings = [
-            (0.0, 0.0, 0.0, 0.072 * s, 0.068 * s),
-            (0.5 * n, 0.0, 0.0, 0.061 * s, 0.063 * s),
-            (n, 0.0, 0.0, 0.059 * s, 0.061 * s),
+            (0.0, 0.0, 0.0, 0.062 * s, 0.061 * s),
+            (0.5 * n, 0.0, 0.0, 0.056 * s, 0.058 * s),
+            (n, 0.0, 0.0, 0.055 * s, 0.057 * s),
         ]
         neck = loft(bottom, np.stack([np.cross(y, z), y, z], axis=-1), rings)
         ears = [
@@ -227,7 +247,7 @@ class BodyShape:
         s = self.scale
         legs = join(self._legs["front"](points), self._legs["back"](points), 0.012 * s)
         value = join(self._trunk(points), legs, 0.045 * s)
-        value = join(value, self._head(points), 0.045 * s)
+        value = join(value, self._head(points), 0.035 * s)
         for side in SIDES:
             value = join(value, self._arms[side](points), 0.045 * s)
         return value
@@ -285,6 +305,10 @@ def _neck_weights(shape: BodyShape, points: FloatArray, weights: FloatArray) -> 
     """Neck and head; the shoulders' slopes stay with the chest."""
     line = shape.p["head"] - shape.p["neck"]
     along = (points - shape.p["neck"]) @ line / (line @ line)
+    # The jaw is the head's, though it hangs as low as the neck.
+    forward = (points - shape.p["neck"]) @ unit(across(np.array([0.0, 1.0, 0.0]), unit(line)))
+    jaw = np.maximum(forward - 0.030 * shape.girths.head, 0.0) * ramp(along, 0.20, 0.65)
+    along = along + JAW_SHARE * jaw / np.linalg.norm(line)
     central = 1.0 - ramp(np.abs(points[:, 0]), 0.10 * shape.scale, 0.13 * shape.scale)
     return pass_on(weights, ramp(along, 0.22, 0.95) * central, ("neck1", "neck2", "head"))
 
@@ -319,32 +343,63 @@ def arm_mask(shape: BodyShape, side: str, points: FloatArray) -> FloatArray:
     return 1.0 - ramp(shape.arm(side, points), 0.01, 0.03)
 
 
-def make_body(size: Proportions, triangles: int = 11000) -> Part:
+def make_body(size: Proportions) -> Part:
     """Skin, shirt and trousers in one closed surface."""
     shape = BodyShape(size)
     reach = 0.16 * shape.scale
     joints = np.stack(list(shape.p.values()))
     low, high = joints.min(axis=0) - reach, joints.max(axis=0) + reach
-    vertices, faces = mesh(shape.field, low, high, 0.0115 * shape.scale, triangles)
+    vertices, faces = mesh(shape.field, low, high, 0.020 * shape.scale, mirrored=True)
     regions = body_regions(shape)
-    vertices, faces = cut(vertices, faces, [*(region for _, region in regions), _midline])
+    vertices, faces = cut(vertices, faces, [region for _, region in regions])
     middle = vertices[faces].mean(axis=1)
     tones = np.full(len(faces), "shirt", dtype=object)
     for name, region in regions:
         tones[region(middle) > 0.0] = name
     tones[(tones == "front_leg") & (middle[:, 0] > 0.0)] = "back_leg"
-    return Part(vertices, faces, body_weights(shape, vertices, faces), tuple(tones))
+    return Part(vertices, faces, body_weights(shape, vertices, faces), tuple(tones), body_stripes(shape, vertices))
 
 
-def _midline(points: FloatArray) -> FloatArray:
-    """Seam between the trousers' legs."""
-    return np.asarray(points[:, 0])
+def body_stripes(shape: BodyShape, points: FloatArray) -> dict[str, FloatArray]:
+    """Stripes round the back arm and the back leg, see `Part.stripes`; they run along the limb, over its hinge too."""
+    p, s = shape.p, shape.scale
+    waist = p["back_hip"] + np.array([0.0, 0.0, 0.25 * s])
+    leg = [waist, p["back_hip"], p["back_knee"], p["back_ankle"]]
+    inside = p["back_shoulder"] - 0.10 * s * unit(p["back_elbow"] - p["back_shoulder"])
+    arm = [inside, p["back_shoulder"], p["back_elbow"], p["back_wrist"]]
+    return {
+        "back_leg": _turns(leg, points) * STRIPES["back_leg"],
+        "back_sleeve": _turns(arm, points) * STRIPES["back_sleeve"],
+    }
+
+
+def _turns(line: list[FloatArray], points: FloatArray) -> FloatArray:
+    """Turns of each point round a bent line, from 0 to 1, counted from the line's inner side (toward -x).
+
+    Between two pieces of the line the offset from it is blended over `BLEND` either side of the plane that halves the
+    angle, and so is what counts as forward and outward.
+    """
+    blend = 0.06
+    outward = ahead = np.zeros(len(points))
+    for k, (start, end) in enumerate(pairwise(line)):
+        z = unit(end - start)
+        y = (
+            unit(across(np.array([0.0, 1.0, 0.0]), z))
+            if abs(z[1]) < 0.9
+            else unit(across(np.array([0.0, 0.0, 1.0]), z))
+        )
+        x = np.cross(z, y)
+        off = points - start
+        share = 1.0 if k == 0 else ramp(off @ unit(z + unit(start - line[k - 1])), -blend, blend)
+        outward = (1.0 - share) * outward + share * (off @ x)
+        ahead = (1.0 - share) * ahead + share * (off @ y)
+    return np.asarray(np.arctan2(ahead, outward) / (2.0 * np.pi) + 0.5)
 
 
 def body_regions(shape: BodyShape) -> list[tuple[str, Field]]:
     """Tones and where they are (positive inside); later ones lie over earlier ones, the rest is shirt.
 
-    Both legs of the trousers count as the front one here; `_midline` parts them.
+    Both legs of the trousers count as the front one here; the mesh parts them at the midline.
     """
     s, p, trunk = shape.scale, shape.p, shape.size.trunk
     belt = 0.27 * trunk
@@ -379,8 +434,8 @@ def body_regions(shape: BodyShape) -> list[tuple[str, Field]]:
         off = points - p["neck"] - s * np.array([0.0, -0.012, 0.0])
         along = off @ line
         radius = np.linalg.norm(off - along[:, None] * line, axis=-1)
-        throat = join(along + 0.20 * off[:, 1] - 0.060 * s, 0.084 * s - radius, 0.03 * s)
-        return np.maximum(throat, 0.138 * s - np.linalg.norm(points - p["head"], axis=-1))
+        throat = join(along + 0.20 * off[:, 1] - 0.066 * s, 0.078 * s - radius, 0.03 * s)
+        return np.maximum(throat, 0.138 * shape.girths.head - np.linalg.norm(points - p["head"], axis=-1))
 
     regions: list[tuple[str, Field]] = [
         ("belt", waist(belt + 0.018 * s)),

@@ -42,6 +42,11 @@ def bone_motions(points: FloatArray, head_forward: FloatArray | None, size: Prop
     ndarray, shape (F, B, 3, 4)
         NaN for bones whose joints are missing in that frame.
     """
+    return move_bones(points, head_forward, size).matrix
+
+
+def move_bones(points: FloatArray, head_forward: FloatArray | None, size: Proportions) -> Motion:
+    """The same as `bone_motions`, with what each bone is fixed by and stretched along."""
     now, rest = complete(points, size.height), rest_points(size)
     motion = Motion(len(points))
     pelvis, chest = _trunk(motion, now, rest, size)
@@ -57,7 +62,7 @@ def bone_motions(points: FloatArray, head_forward: FloatArray | None, size: Prop
         _foot(motion, now, rest, side, shank_turn)
         _arm(motion, now, rest, side, chest)
     _bat(motion, now, size)
-    return motion.matrix
+    return motion
 
 
 def _trunk(motion: Motion, now: Points, rest: Points, size: Proportions) -> tuple[FloatArray, FloatArray]:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from mocap.capture import FloatArray
-from mocap.renderer.body import Part, make_body
+from mocap.renderer.body import STRIPES, Part, make_body
 from mocap.renderer.bones import bone_motions
 from mocap.renderer.field import batters_box, batters_boxes, plate_mesh
+from mocap.renderer.implicit import IntArray
 from mocap.renderer.parts import make_bat, make_cap, make_fist, make_shoe
 from mocap.renderer.rig import BONES, SIDES, Proportions, proportions
 
@@ -60,6 +61,14 @@ class Figure:
         Index into `PARTS` of each vertex.
     welded : ndarray of int32, shape (V,)
         The same number for vertices at the same place: `welded[faces]` is closed, each edge used twice.
+    stripes : ndarray of float32, shape (V,)
+        How many periods of a lengthwise stripe lie before each vertex, round the limb, on the back sleeve and the back
+        leg; 0 elsewhere. Whole numbers are plain. Vertices are doubled where a round ends, so that the count never
+        falls back within a face.
+    rest : ndarray, shape (W, 3)
+        Places of the welded vertices in the rest figure, or in the axes of the one bone that carries them. [m]
+    weights : ndarray, shape (W, B)
+        Share of each bone of `BONES` in each welded vertex; rows sum to 1.
     size : Proportions
     """
 
@@ -67,6 +76,9 @@ class Figure:
     tones: np.ndarray[tuple[int, ...], np.dtype[np.uint8]]
     parts: np.ndarray[tuple[int, ...], np.dtype[np.uint8]]
     welded: np.ndarray[tuple[int, ...], np.dtype[np.int32]]
+    stripes: np.ndarray[tuple[int, ...], np.dtype[np.float32]]
+    rest: FloatArray
+    weights: FloatArray
     size: Proportions
     _spread: csr_matrix  # (welded vertices, 4 B): bone rows to places
     _gather: csr_matrix  # (welded vertices, T): face normals to vertex normals
@@ -112,7 +124,7 @@ class Figure:
         return places[self.welded].transpose(2, 0, 1), normals[self.welded].transpose(2, 0, 1)
 
 
-def build_figure(points: FloatArray, height_m: float, *, bat: bool) -> Figure:
+def build_figure(points: FloatArray, height_m: float, *, bat: bool, mass_kg: float | None = None) -> Figure:
     """Figure of one hitter.
 
     Parameters
@@ -123,12 +135,16 @@ def build_figure(points: FloatArray, height_m: float, *, bat: bool) -> Figure:
         Standing height, to which girths, head, feet and hands scale. [m]
     bat : bool
         Whether the figure holds a bat.
+    mass_kg : float, optional
+        Body mass, which widens or slims every segment; typical of the height where not given. Masses that no figure
+        would look like a person at are held at the nearest that does. [kg]
 
     Returns
     -------
     Figure
     """
-    return _figure_of(proportions(np.asarray(points, dtype=np.float64), height_m, bat=bat), bat)
+    size = proportions(np.asarray(points, dtype=np.float64), height_m, bat=bat, mass=mass_kg)
+    return _figure_of(size, bat)
 
 
 @lru_cache(maxsize=4)  # still, sheet and film of one swing draw the same two figures
@@ -145,25 +161,60 @@ def _figure_of(size: Proportions, bat: bool) -> Figure:
 def _assemble(parts: list[Part], size: Proportions) -> Figure:
     from scipy.sparse import csr_matrix
 
-    faces, tones, owner, welded = [], [], [], []
+    faces, tones, owner, welded, stripes = [], [], [], [], []
     count = welded_count = 0
     for i, part in enumerate(parts):
-        tone = np.array([TONES.index(name) for name in part.tones], dtype=np.uint8)
-        keys = part.faces.astype(np.int64) * len(TONES) + tone[:, None]
-        unique, number = np.unique(keys, return_inverse=True)
-        faces.append(number.reshape(-1, 3) + count)
-        tones.append((unique % len(TONES)).astype(np.uint8))
-        welded.append(unique // len(TONES) + welded_count)
-        owner.append(np.full(len(unique), i, dtype=np.uint8))
-        count += len(unique)
+        number, corner, tone, stripe = _split(part)
+        faces.append(number + count)
+        tones.append(tone)
+        stripes.append(stripe)
+        welded.append(corner + welded_count)
+        owner.append(np.full(len(corner), i, dtype=np.uint8))
+        count += len(corner)
         welded_count += len(part.vertices)
     all_faces, all_welded = np.vstack(faces).astype(np.int32), np.concatenate(welded).astype(np.int32)
     weights = np.vstack([part.weights for part in parts])
     weights[weights < 1e-3] = 0.0  # else a missing joint would reach far through weights that move nothing
     weights /= weights.sum(axis=1, keepdims=True)
-    places = np.column_stack([np.vstack([part.vertices for part in parts]), np.ones(len(weights))])
+    rest = np.vstack([part.vertices for part in parts])
+    places = np.column_stack([rest, np.ones(len(weights))])
     spread = csr_matrix((weights[:, :, None] * places[:, None, :]).reshape(len(weights), -1))
     corner = all_welded[all_faces].ravel()
     face = np.repeat(np.arange(len(all_faces)), 3)
     gather = csr_matrix((np.ones(len(corner)), (corner, face)), shape=(welded_count, len(all_faces)))
-    return Figure(all_faces, np.concatenate(tones), np.concatenate(owner), all_welded, size, spread, gather)
+    return Figure(
+        all_faces,
+        np.concatenate(tones),
+        np.concatenate(owner),
+        all_welded,
+        np.concatenate(stripes),
+        rest,
+        weights,
+        size,
+        spread,
+        gather,
+    )
+
+
+def _split(
+    part: Part,
+) -> tuple[IntArray, IntArray, IntArray, np.ndarray[tuple[int, ...], np.dtype[np.float32]]]:
+    """Double a part's vertices where a tone or a round of stripes ends.
+
+    Returns its faces, and of each vertex the one it was, its tone and its stripes.
+    """
+    tone = np.array([TONES.index(name) for name in part.tones], dtype=np.int64)
+    again = np.zeros(part.faces.shape, dtype=np.int64)  # whether a corner belongs to the next round
+    for name, turns in part.stripes.items():
+        mine = np.flatnonzero(tone == TONES.index(name))
+        at = turns[part.faces[mine]]
+        across_seam = np.ptp(at, axis=1) > 0.5 * STRIPES[name]
+        again[mine] = across_seam[:, None] & (at < 0.5 * STRIPES[name])
+    keys = (part.faces * np.int64(len(TONES)) + tone[:, None]) * 2 + again
+    unique, number = np.unique(keys, return_inverse=True)
+    place, kind = unique // 2 // len(TONES), unique // 2 % len(TONES)
+    stripes = np.zeros(len(unique), dtype=np.float32)
+    for name, turns in part.stripes.items():
+        mine = np.flatnonzero(kind == TONES.index(name))
+        stripes[mine] = turns[place[mine]] + STRIPES[name] * (unique[mine] % 2)
+    return number.reshape(-1, 3), place, kind.astype(np.uint8), stripes

@@ -2,36 +2,60 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from mocap.capture import FloatArray
 from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
 from mocap.output import replacing
-from mocap.renderer import captions, guides
-from mocap.renderer.encoder import Encoder
+from mocap.renderer import captions, tempo
+from mocap.renderer.encoder import Encoder, fitting
+from mocap.renderer.film_guides import WITHOUT_WEIGHT, FilmGuides, covered, has_weight
+from mocap.renderer.film_page import (
+    Caption,
+    FilmPage,
+    Finding,
+    found_at,
+    set_caption,
+    set_film_footer,
+    set_panel_title,
+)
 from mocap.renderer.ground import draw_floor, paper
-from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
+from mocap.renderer.lens import Box
+from mocap.renderer.page import Block, draw_footer
+from mocap.renderer.panels import Panel, grid, set_panels
+from mocap.renderer.placing import Placed
+from mocap.renderer.retiming import in_step
 from mocap.renderer.scene import Painter, Posed, Scene
-from mocap.renderer.still import bar_labels, seen_from
-from mocap.renderer.text import Label, draw_labels
+from mocap.renderer.still import seen_from
+from mocap.renderer.tempo import Shot, Tempo, slower_words
 from mocap.renderer.timeline import Timeline
-from mocap.renderer.view import VIEWS
-from mocap.swing import MOMENTS
+from mocap.renderer.title_card import TITLE_S, Card
+from mocap.renderer.view import View, find_view
+from mocap.swing import Swing
 
 if TYPE_CHECKING:
+    from contextlib import ExitStack
+
     from PIL.Image import Image
 
-#: Recordings faster than this are thinned out, so that a film stays short enough to be watched. [Hz]
-FASTEST_SHOWN_HZ = 120.0
+__all__ = ["Film", "FilmSetup", "Shot", "draw_film", "slower_words", "views_of"]
 
-#: Moments at which the film stands still, and how long. [s]
-HELD_MOMENTS = ("plant", "contact")
-HOLD_S = 0.7
+Progress = Callable[[int, int], None]
+Shown = tuple[Comparison, Findings]
+
+_SMALLEST_PX = 270  # of a film's shorter side
+_GAP = 28  # between panels [design px]
+_RAISED = 0.35  # share of the free height above the bodies that is moved below them
+_PANEL_GUIDES = 0.72  # guides in one of several panels, over their usual width
 
 
 def draw_film(
@@ -42,23 +66,46 @@ def draw_film(
     size: tuple[int, int] = (1920, 1080),
     fps: int = 30,
     units: Units = "metric",
-    progress: Callable[[int, int], None] | None = None,
+    view: str | Sequence[str] = "open side",
+    guides: str | Sequence[str] = "usual",
+    speed: float | None = None,
+    slow: float = tempo.SLOW,
+    hold_s: float = tempo.HOLD_S,
+    moments: Sequence[str] = tempo.HELD_MOMENTS,
+    beside: Shown | None = None,
+    title: str | None = None,
+    progress: Progress | None = None,
 ) -> Path:
-    """Film the swing from the open side, hitter over reference, synchronised by moments.
-
-    Every recorded frame becomes one video frame up to 120 Hz; faster recordings are thinned out to about that.
+    """Film the swing, hitter over reference, synchronised by moments.
 
     Parameters
     ----------
     comparison : Comparison
     findings : Findings
     path : str or Path
-        MP4 to write; an older one is replaced.
+        MP4 to write, or a GIF or WebP for a chat, made no larger and quicker than `encoder.CHAT_SIDE` and `CHAT_FPS`;
+        an older file is replaced.
     size : tuple of 2 ints
-        Width and height, even numbers. [px]
+        Width and height, even numbers: wide, square or upright. [px]
     fps : int
         [1/s]
     units : {"metric", "imperial"}
+    view : str or sequence of str
+        See `mocap.renderer.view.find_view`; two or four are shown in one picture.
+    guides : str or sequence of str
+        "usual", "all", "none", or names.
+    speed : float or None
+        Over real time, the same throughout; None: `slow` times slower around foot-plant and contact, quicker elsewhere.
+    slow : float
+        Times slower than real time there. [-]
+    hold_s : float
+        How long the film stands still at a moment. [s]
+    moments : sequence of str
+        At which it does, of `mocap.swing.MOMENTS`.
+    beside : tuple of Comparison and Findings, or None
+        Another swing, shown side by side, in step from moment to moment.
+    title : str or None
+        Of a card that opens the film; further lines of it are set below.
     progress : callable or None
         Called with video frames written and their number in all.
 
@@ -70,50 +117,88 @@ def draw_film(
     Raises
     ------
     OptionError
-        An odd size, or a rate that is not positive.
+        A size, rate, speed, suffix, view, guide or moment that cannot be filmed.
     RenderError
         This machine cannot draw or encode.
     OutputError
         The file cannot be written.
     """
-    if size[0] % 2 or size[1] % 2 or min(size) < 2:
-        raise OptionError(f"size {size[0]}x{size[1]} cannot be encoded; give even numbers, e.g. 1920x1080")
-    if fps < 1:
-        raise OptionError(f"{fps} frames a second cannot be played; give 24 to 60")
-    film = Film(Scene(comparison, findings, units), size, fps)
-    total, written = sum(shot.times for shot in film.shots), 0
-    with (
-        replacing(target := Path(path)) as temporary,
-        Painter(film.scene) as painter,
-        Encoder(temporary, size, fps) as encoder,
-    ):
-        painter.aim(film.framing, [shot.frame for shot in film.shots])
-        base = film.draw_base()
-        poses = film.scene.poses([shot.frame for shot in film.shots])
-        for shot, posed in zip(film.shots, poses, strict=True):
-            encoder.write(film.draw(base.copy(), painter, shot, posed).tobytes(), shot.times)
-            written += shot.times
-            if progress is not None:
-                progress(written, total)
+    target = Path(path)
+    fitted, rate = fitting(target, size, fps)
+    wanted = FilmSetup(
+        fitted,
+        rate,
+        units,
+        views_of(view, beside=beside is not None),
+        guides,
+        Tempo(speed, slow, hold_s, tuple(moments)),
+    )
+    with replacing(target) as temporary:
+        film = Film((comparison, findings), wanted, beside)
+        card = Card(fitted, title) if title else None
+        opening = round(TITLE_S * rate) if card else 0
+        total = opening + tempo.frame_count(film.shots)
+        with Encoder(temporary, fitted, rate) as encoder, closing(film.pictures()) as pictures:
+            if card:
+                encoder.write(card.draw().tobytes(), opening)
+            written = opening
+            for picture, times in pictures:
+                encoder.write(picture.tobytes(), times)
+                written += times
+                if progress is not None:
+                    progress(written, total)
     return target
 
 
 @dataclass(frozen=True)
-class Shot:
-    """One frame of the swing on the screen.
+class FilmSetup:
+    """How films are made.
 
     Attributes
     ----------
-    frame : int
-    times : int
-        Video frames it stays.
-    held : str
-        Moment at which the film stands still; empty where it runs.
+    size : tuple of 2 ints
+        [px]
+    fps : int
+        [1/s]
+    units : {"metric", "imperial"}
+    views : tuple of View
+        One, two or four.
+    guides : str or sequence of str
+        "usual", "all", "none", or names.
+    tempo : Tempo
+
+    Raises
+    ------
+    OptionError
+        The size is too small for type that can be read.
     """
 
-    frame: int
-    times: int = 1
-    held: str = ""
+    size: tuple[int, int]
+    fps: int = 30
+    units: Units = "metric"
+    views: tuple[View, ...] = field(default_factory=lambda: (find_view("open side"),))
+    guides: str | Sequence[str] = "usual"
+    tempo: Tempo = field(default_factory=Tempo)
+
+    def __post_init__(self) -> None:
+        if min(self.size) < _SMALLEST_PX:
+            width, height = self.size
+            raise OptionError(f"size {width}x{height} is too small for a film's type; give at least 480x270")
+
+
+def views_of(asked: str | Sequence[str], *, beside: bool = False) -> tuple[View, ...]:
+    """The views of a film.
+
+    Raises
+    ------
+    OptionError
+        One is not known, or they do not make one, two or four panels.
+    """
+    views = tuple(find_view(name) for name in ([asked] if isinstance(asked, str) else asked))
+    if len(views) * (1 + beside) not in (1, 2, 4):
+        each = "one or two views of each of two swings" if beside else "one, two or four views"
+        raise OptionError(f"{len(views)} views cannot be shown in one film; give {each}")
+    return views
 
 
 class Film:
@@ -121,112 +206,227 @@ class Film:
 
     Parameters
     ----------
-    scene : Scene
-    size : tuple of 2 ints
-        [px]
-    fps : int
-        [1/s]
+    shown : tuple of Comparison and Findings
+    setup : FilmSetup
+    beside : tuple of Comparison and Findings, or None
     """
 
-    def __init__(self, scene: Scene, size: tuple[int, int], fps: int) -> None:
-        self.scene, self.page, self.fps = scene, Page(size), fps
-        swing = scene.swing
-        self.step = max(round(swing.rate_hz / FASTEST_SHOWN_HZ), 1)
-        self.slower = swing.rate_hz / self.step / fps
-        self.shots = self._shots()
-        view = VIEWS["open side"]
-        frames = [shot.frame for shot in self.shots]
-        self.framing = scene.frame_in(view, scene.reach(frames), size, self.page.film_bodies)
-        self.timeline = Timeline(self.page, swing)
-        self.footer = set_footer(
-            self.page,
-            self.framing,
-            scene.units,
-            seen_from(view, scene),
-            scene.legend,
-        )
-        comparison = scene.comparison
-        self.plant, self.contact = swing.index("plant"), swing.index("contact")
-        finish = swing.index("finish")
-        self.finish = swing.n_frames if finish is None else finish
-        self.axis, self.axis_drift = guides.BodyAxis(comparison), guides.BodyAxis(comparison, self.plant)
-        self.separation = guides.SeparationLine(comparison)
-        self.hands = guides.HandsPath(comparison)
-        self.weight = guides.WeightBar(comparison, scene.findings)
-        self.zone = guides.HittingZone(scene.zone) if scene.zone else None
+    def __init__(self, shown: Shown, setup: FilmSetup, beside: Shown | None = None) -> None:
+        self.setup, self.page = setup, FilmPage(setup.size, brief=beside is not None)
+        self.shots = tempo.plan(shown[0].swing, setup.fps, setup.tempo)
+        self.swing: Swing = shown[0].swing  # as recorded: the clock of the strip and the captions
+        self.scenes = self._scenes([shown] if beside is None else [shown, beside])
+        self.timeline = Timeline(self.page.page, self.swing)
+        self.panels = self._panels()
+        self.guides = [FilmGuides(panel, self._panel_guides()) for panel in self.panels]
+        notes = seen_from(self.panels[0].view, self.scenes[0]) if len(setup.views) == 1 else []
+        reference = self.scenes[0].legend[1]
+        self.footer = set_film_footer(self.page, self.panels[0].framing, setup.units, notes, reference)
 
-    def _shots(self) -> list[Shot]:
-        """Every frame in turn, the held moments a second time."""
-        swing = self.scene.swing
-        frames = set(range(0, swing.n_frames, self.step))
-        held = {frame: name for name in HELD_MOMENTS if (frame := swing.index(name)) is not None}
-        shots = []
-        for frame in sorted(frames | set(held)):
-            if frame in frames:
-                shots.append(Shot(frame))
-            if frame in held:
-                shots.append(Shot(frame, max(round(HOLD_S * self.fps), 1), held[frame]))
-        return shots
+    def _scenes(self, pairs: Sequence[Shown]) -> list[Scene]:
+        """Each swing at the film's own pictures, a second one in step with the first."""
+        lead = np.array([shot.frame for shot in self.shots if not shot.held])
+        scenes = []
+        for comparison, findings in pairs:
+            swing = comparison.swing
+            frames = lead
+            if swing is not self.swing:
+                frames = np.interp(lead, np.arange(self.swing.n_frames), in_step(self.swing, swing))
+            scene = Scene(comparison, findings, self.setup.units)
+            scenes.append(scene.retimed(frames, _rate_around_contact(swing, frames)))
+        return scenes
 
-    def header(self, shot: Shot) -> Block:
+    def _panels(self) -> list[Panel]:
+        """One panel that is the whole picture, or several, in one or two columns, whichever shows the bodies larger."""
+        looks = [(scene, view) for scene in self.scenes for view in self.setup.views]
+        frames = [range(len(scene.swing.points)) for scene, _ in looks]
+        bottom = max(self._caption_of(shot).box[3] for shot in self.shots)
+        if len(looks) == 1:
+            left, top, right, floor = self.page.bodies(bottom)
+            width, height = self.page.size
+            return _raised(looks, frames, [(0, 0, width, height)], (left, top, width - right, height - floor))
+        gap = round(_GAP * self.page.unit)
+        below = round((110 if has_weight(self._panel_guides()) else 40) * self.page.unit)
+        tried = []
+        for columns in (1, 2):
+            boxes = grid(self.page.panels(bottom), len(looks), columns, gap)
+            inset = (gap // 2, self._title_height(boxes) + gap // 2, gap // 2, below)
+            if all(box[3] - box[1] > 1.5 * (inset[1] + inset[3]) for box in boxes):
+                tried.append(_raised(looks, frames, boxes, inset))
+        if not tried:
+            raise OptionError(f"{self.page.size[0]}x{self.page.size[1]} is too small for {len(looks)} panels")
+        return max(tried, key=lambda panels: panels[0].framing.scale)
+
+    def _title_height(self, boxes: Sequence[Box]) -> int:
+        """Room that the tallest panel title takes at any time."""
+        shots = [self.shots[0], *(shot for shot in self.shots if shot.held)]
+        blocks = [(self._title_block(i, box, shot), box) for i, box in enumerate(boxes) for shot in shots]
+        return max(block.box[3] - box[1] for block, box in blocks)
+
+    def _panel_guides(self) -> str | Sequence[str]:
+        """The guides of each panel: of several panels, none has room for the weight bar unless it is asked for."""
+        if self.setup.guides == "usual" and len(self.scenes) * len(self.setup.views) > 1:
+            return WITHOUT_WEIGHT
+        return self.setup.guides
+
+    def _panel_title(self, place: int) -> str:
+        """What a panel shows: the view, the hitter, or both."""
+        views, several = self.setup.views, len(self.scenes) > 1
+        scene, view = self.scenes[place // len(views)], views[place % len(views)]
+        if not several:
+            name = view.title
+            return name[:1].upper() + name[1:]
+        names = [scene.findings.hitter.name or "Hitter" for scene in self.scenes]
+        name = names[place // len(views)]
+        if len(set(names)) == 1:
+            name = f"{name}, {Path(scene.swing.source).stem}"
+        return name if len(views) == 1 else f"{name}, {view.title}"
+
+    def caption(self, shot: Shot) -> Caption:
         """Who, the latest moment, and, where the film stands still, what is found there."""
-        findings, units = self.scene.findings, self.scene.units
-        passed = self.passed(shot.frame)
+        findings, units = self.scenes[0].findings, self.setup.units
+        passed = self.timeline.passed(shot.frame)
         latest = shot.held or (passed[-1] if passed else "")
-        name = MOMENT_WORDS[latest] if latest else "Set-up"
-        when = captions.since_plant(self.scene.swing, shot.frame)
-        note = f"{captions.who(findings, units)}\n{when}\n{slower_words(self.slower)}"
-        said = captions.headline(findings, shot.held, units) if shot.held else captions.Headline("", "", None, "")
-        return set_header(self.page, name, note, said)
+        speed = "held still" if shot.held else slower_words(self._shown_slowness(shot))
+        who = captions.who(findings, units) if len(self.scenes) == 1 else ""
+        said = captions.Headline("", "", None, "")
+        found: tuple[Finding, ...] = ()
+        if shot.held and len(self.scenes) == 1:
+            said = captions.headline(findings, shot.held, units)
+            crowded = len(self.setup.views) == 4 and not self.page.page.wide  # bodies need that height
+            found = () if crowded else found_at(findings, shot.held, units, said.measure)
+        moment = MOMENT_WORDS[latest] if latest else "Set-up"
+        return Caption(moment, who, self._when(shot.frame), speed, said, found)
 
-    def passed(self, frame: int) -> list[str]:
-        """The moments on the strip that have been, in their order."""
-        return [name for name in MOMENTS if name in self.timeline.moments and self.timeline.moments[name] <= frame]
+    def _caption_of(self, shot: Shot) -> Block:
+        return set_caption(self.page, self.caption(shot))
 
-    def guides_in(self, shot: Shot) -> list[guides.Guide]:
-        """The guides that belong to this part of the swing."""
-        chosen: list[guides.Guide] = []
-        before_plant = self.plant is not None and shot.frame <= self.plant
-        striding = before_plant and shot.frame >= (self.scene.swing.index("stance") or 0)
-        if self.plant is not None and not before_plant and (self.contact is None or shot.frame <= self.contact):
-            chosen.append(self.hands)
-        if striding:
-            chosen.append(self.separation)
-        if self.zone is not None and shot.frame <= self.finish:
-            chosen.append(self.zone)
-        turning = self.contact is not None and shot.frame <= self.contact
-        chosen.append(self.axis_drift if turning else self.axis)
-        if striding:
-            chosen.append(self.weight)
-        return chosen
+    def _shown_slowness(self, shot: Shot) -> float:
+        """While the film's speed changes, whole numbers, which can be read."""
+        slower = shot.slower
+        return slower if self.setup.tempo.speed is not None or slower < 2.95 else float(round(slower))
 
-    def bar_labels(self, shot: Shot) -> list[Label]:
-        """Type of the weight bar."""
-        return bar_labels(self.weight, self.framing, shot.frame, self.page)
+    def _when(self, frame: float) -> str:
+        """The time from foot-plant; nothing at foot-plant itself, which the title names."""
+        plant = self.swing.index("plant")
+        if plant is None:
+            return f"{frame / self.swing.rate_hz:.2f} s"
+        time = (frame - plant) / self.swing.rate_hz
+        if abs(time) < 0.005:
+            return ""
+        return f"{abs(time):.2f} s {'after' if time > 0 else 'before'} foot-plant"
 
-    def draw_base(self) -> Image:
-        """What stays the same through the film."""
-        picture = paper(self.page.size)
-        draw_floor(picture, self.framing, self.scene.plate_offset, (0, 0, *self.page.size))
-        draw_footer(picture, self.page, self.footer, self.framing, self.scene.units)
-        self.timeline.draw_base(picture)
+    def type_of(self, shot: Shot) -> list[Block]:
+        """All type of one picture but the foot line's and the strip's."""
+        blocks = [self._caption_of(shot)]
+        for place, panel in enumerate(self.panels):
+            if len(self.panels) > 1:
+                blocks.append(self._title_block(place, panel.box, shot))
+            else:
+                blocks += [Block((label,)) for label in self.guides[place].labels(self.page, shot.number)]
+        return blocks
+
+    def boxes(self, shot: Shot) -> list[Box]:
+        """Places of all type of one picture but the guides' numbers, and of the strip. [px]"""
+        line = self.timeline
+        reach = round(12 * self.page.unit)
+        strip = (round(line.left), round(line.y) - reach, round(line.right), round(line.y) + reach)
+        return [*(block.box for block in self.type_of(shot)), self.footer.box, strip, *(b.box for b in line.labels)]
+
+    def _title_block(self, place: int, box: Box, shot: Shot) -> Block:
+        said = None
+        first_view = place % len(self.setup.views) == 0  # the finding is the same from every side
+        if shot.held and len(self.scenes) > 1 and first_view:
+            findings = self.scenes[place // len(self.setup.views)].findings
+            said = captions.headline(findings, shot.held, self.setup.units)
+        return set_panel_title(self.page, box, self._panel_title(place), said)
+
+    def pictures(self) -> Generator[tuple[Image, int], None, None]:
+        """Every picture and how many video frames it stays; memory holds a few of them."""
+        from contextlib import ExitStack
+
+        with ExitStack() as open_stages:
+            stages = _FilmStages(self, open_stages)
+            for shot in self.shots:
+                yield stages.draw(shot), shot.times
+
+
+class _FilmStages:
+    """The painters of a film's panels, and what stays the same from picture to picture."""
+
+    def __init__(self, film: Film, open_stages: ExitStack) -> None:
+        self.film = film
+        self.painters: list[Painter] = []
+        for panel in film.panels:
+            painter = open_stages.enter_context(Painter(panel.scene))
+            painter.aim(panel.framing, panel.frames)
+            self.painters.append(painter)
+        numbers = range(len(film.scenes[0].swing.points))
+        self._poses = [scene.poses(numbers) for scene in film.scenes]
+        self._posed: list[Posed] = []
+        self._base = self._draw_base()
+
+    def _draw_base(self) -> Image:
+        """Ground, foot line and strip."""
+        film, picture = self.film, paper(self.film.page.size)
+        for panel in film.panels:
+            ground = paper(panel.framing.size)
+            draw_floor(ground, panel.framing, panel.scene.plate_offset, (0, 0, *panel.framing.size))
+            picture.paste(ground, panel.box[:2])
+        draw_footer(picture, film.page.page, film.footer, film.panels[0].framing, film.setup.units)
+        film.timeline.draw_base(picture)
         return picture
 
-    def draw(self, picture: Image, painter: Painter, shot: Shot, posed: Posed) -> Image:
-        """One video frame over a copy of the base."""
-        drawn = self.guides_in(shot)
-        painter.paint(picture, posed, drawn, self.page.unit)
-        if self.weight in drawn:
-            draw_labels(picture, self.bar_labels(shot))
-        self.timeline.draw_position(picture, shot.frame, self.passed(shot.frame))
-        self.header(shot).draw(picture)
+    def draw(self, shot: Shot) -> Image:
+        """One picture; a held one stands on the bodies of the picture before it."""
+        film = self.film
+        if not shot.held:
+            self._posed = [next(poses) for poses in self._poses]
+        picture = self._base.copy()
+        for place, (panel, painter) in enumerate(zip(film.panels, self.painters, strict=True)):
+            posed = self._posed[place // len(film.setup.views)]
+            drawn = film.guides[place].at(shot.number)
+            alone = len(film.panels) == 1
+            part = picture if alone else picture.crop(panel.box)
+            painter.paint(part, posed, drawn, (1.0 if alone else _PANEL_GUIDES) * film.page.unit)
+            for note in self._numbers(place, part, shot):
+                note.draw(part, film.page.unit)
+            if not alone:
+                picture.paste(part, panel.box[:2])
+        film.timeline.draw_position(picture, shot.frame, film.timeline.passed(shot.frame))
+        for block in film.type_of(shot):
+            block.draw(picture)
         return picture
 
+    def _numbers(self, place: int, painted: Image, shot: Shot) -> list[Placed]:
+        """The guides' numbers in one panel, where the film stands still and shows no more than two."""
+        film, panel = self.film, self.film.panels[place]
+        if not shot.held or len(film.panels) > 2:
+            return []
+        solid = covered(painted, self._base.crop(panel.box))
+        stated = captions.headline(panel.scene.findings, shot.held, film.setup.units).measure
+        left, top = panel.box[:2]
+        taken = [(x0 - left, y0 - top, x1 - left, y1 - top) for x0, y0, x1, y1 in film.boxes(shot)]
+        return film.guides[place].numbers(film.page, shot.number, solid, taken, stated)
 
-def slower_words(slower: float) -> str:
-    """How much slower than real time the film plays, in words."""
-    if abs(slower - 1.0) < 0.02:
-        return "real time"
-    if slower < 1.0:
-        return f"{1.0 / slower:.3g} times faster than real time"
-    return f"{slower:.3g} times slower than real time"
+
+def _raised(
+    looks: Sequence[tuple[Scene, View]], frames: Sequence[range], boxes: Sequence[Box], inset: Box
+) -> list[Panel]:
+    """Panels in which some of the height that is free above the bodies lies below them instead."""
+    left, top, right, bottom = inset
+    panels = set_panels(looks, frames, boxes, inset)
+    reached = [panel.framing.extent(panel.scene.reach(panel.frames))[0][1] for panel in panels]
+    spare = max(float(min(reached)) - top, 0.0)
+    return set_panels(looks, frames, boxes, (left, top, right, bottom + round(_RAISED * spare)))
+
+
+def _rate_around_contact(swing: Swing, frames: FloatArray) -> float:
+    """Pictures per second of the swing's own time between plant and contact, where guides may need a rate. [Hz]"""
+    steps = np.diff(frames)
+    plant, contact = swing.index("plant"), swing.index("contact")
+    if plant is not None and contact is not None:
+        turning = (frames[1:] > plant) & (frames[1:] <= contact) & (steps > 0.0)
+        steps = steps[turning] if turning.any() else steps
+    typical = float(np.median(steps)) if len(steps) else 1.0
+    return swing.rate_hz / typical if typical > 0.0 else swing.rate_hz

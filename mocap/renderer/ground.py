@@ -16,7 +16,7 @@ from mocap.swing import POINTS
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-_WALL_BEHIND_M = 1.9  # the floor ends in a line that far behind the anchor
+_WALL_BEHIND_M = 1.9  # the floor ends in a line that far behind the plate's rear tip
 
 _FOOT_SHADOW = 0.42  # opacity under a foot on the floor
 _FOOT_FADE_M = 0.07  # a foot that high has lost most of it
@@ -73,7 +73,7 @@ def draw_floor(picture: Image, framing: Framing, plate_offset: FloatArray, clip:
     if view.shows_horizon:
         behind = view.away * (1.0, 1.0, 0.0)
         behind = behind / np.linalg.norm(behind) * _WALL_BEHIND_M
-        horizon = round(float(framing.project(behind)[1]))
+        horizon = round(float(framing.project(plate_offset + behind)[1]))
     panel = picture.crop(clip)
     panel.paste(FLOOR, (0, max(horizon - top, 0), right - left, bottom - top))
     pen = Pen(panel)

@@ -21,13 +21,18 @@ IntArray = np.ndarray[tuple[int, ...], np.dtype[np.integer]]
 BoolArray = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
 FAR = 0.25
+COARSER = 3  # nodes of the grid per node of the coarse one
+NEAR = 4.5  # grid spacings from the surface within which the field is computed at every node
+EVENING = 3  # rounds of evening out a mesh
 
 
 def nearby(field: Field, low: FloatArray, high: FloatArray, margin: float = 0.08) -> Field:
     """`field` inside a box and `FAR` outside it, to save work on grids. [m]"""
 
     def bounded(points: FloatArray) -> FloatArray:
-        inside = ((points > low - margin) & (points < high + margin)).all(axis=-1)
+        inside = np.ones(len(points), dtype=bool)
+        for i in range(3):
+            inside &= (points[:, i] > low[i] - margin) & (points[:, i] < high[i] + margin)
         value = np.full(len(points), FAR, dtype=points.dtype)
         value[inside] = field(points[inside])
         return value
@@ -92,47 +97,74 @@ def join(first: FloatArray, second: FloatArray, radius: float) -> FloatArray:
 
 
 def mesh(
-    field: Field, low: FloatArray, high: FloatArray, spacing: float, triangles: int
+    field: Field,
+    low: FloatArray,
+    high: FloatArray,
+    spacing: float,
+    *,
+    triangles: int | None = None,
+    mirrored: bool = False,
 ) -> tuple[FloatArray, IntArray]:
     """Closed triangle mesh of the zero surface: vertices (V, 3) [m] and faces (T, 3), outward.
 
-    Meshed on a grid, thinned to about `triangles`, then evened out along the surface and put back on it.
+    Meshed on a grid whose `spacing` is about an edge's length, thinned to about `triangles` if wished, then evened out
+    along the surface and put back on it. Of a `mirrored` field only what lies at negative x is meshed, and the rest is
+    its mirror image; no edge then crosses the midline.
     """
     import pyvista as pv
 
-    values, size = _sample(field, low, high, spacing)
+    values, size, low = _sample(field, low, high, spacing, to_midline=mirrored)
     grid = pv.ImageData(dimensions=size, spacing=(spacing,) * 3, origin=tuple(low))
     surface = grid.contour([0.0], scalars=values, method="flying_edges", compute_normals=False)
-    surplus = 1.0 - triangles / surface.n_cells
-    if surplus > 0.0:
-        surface = surface.decimate(surplus, volume_preservation=True)
+    if triangles is not None and triangles < surface.n_cells:
+        surface = surface.decimate(1.0 - triangles / surface.n_cells, volume_preservation=True)
     vertices = np.asarray(surface.points, dtype=np.float64)
-    faces = np.asarray(surface.faces).reshape(-1, 4)[:, 1:].astype(np.int32)
-    for _ in range(3):
-        vertices = _settle(field, vertices + 0.5 * _slide(vertices, faces))
-    vertices = _settle(field, vertices)
+    faces: IntArray = np.asarray(surface.faces).reshape(-1, 4)[:, 1:].astype(np.int32)
+    inner = np.ones_like(vertices)  # what lies on the midline stays there
+    if mirrored:
+        inner[vertices[:, 0] > -1e-6 * spacing, 0] = 0.0
+    mean = neighbours(len(vertices), faces)
+    for _ in range(EVENING):
+        vertices = inner * _settle(field, inner * (0.4 * vertices + 0.6 * (mean @ vertices)))
+    vertices = inner * _settle(field, vertices)
+    if mirrored:
+        vertices, faces = _with_mirror_image(vertices, faces, inner[:, 0] == 0.0)
     corners = vertices[faces]
     volume = np.einsum("ti,ti->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
     return vertices, faces if volume > 0 else faces[:, ::-1]
 
 
-def _sample(field: Field, low: FloatArray, high: FloatArray, spacing: float) -> tuple[FloatArray, tuple[int, int, int]]:
-    """Field on a grid, x fastest; exact near the surface, interpolated from a four times coarser grid elsewhere."""
-    from scipy.ndimage import map_coordinates
+def _with_mirror_image(vertices: FloatArray, faces: IntArray, seam: BoolArray) -> tuple[FloatArray, IntArray]:
+    """A half at negative x and its mirror image, closed along the vertices of the seam at x = 0."""
+    number = np.arange(len(vertices))
+    number[~seam] = len(vertices) + np.arange(int((~seam).sum()))
+    other = vertices[~seam] * np.array([-1.0, 1.0, 1.0])
+    return np.vstack([vertices, other]), np.vstack([faces, number[faces[:, ::-1]]]).astype(np.int32)
 
-    steps = 4
-    coarse_size = np.ceil((high - low) / (steps * spacing)).astype(int) + 1
-    nodes = [low[i] + steps * spacing * np.arange(coarse_size[i]) for i in range(3)]
+
+def _sample(
+    field: Field, low: FloatArray, high: FloatArray, spacing: float, *, to_midline: bool
+) -> tuple[FloatArray, tuple[int, int, int], FloatArray]:
+    """Field on a grid, x fastest; exact near the surface, interpolated from a coarser grid elsewhere.
+
+    Returns the values, the grid's size and its first corner; a grid `to_midline` ends at x = 0.
+    """
+    from scipy.ndimage import zoom
+
+    wanted = np.array([0.0, high[1], high[2]]) if to_midline else high
+    coarse_size = np.ceil((wanted - low) / (COARSER * spacing)).astype(int) + 1
+    if to_midline:
+        low = np.array([-COARSER * spacing * (coarse_size[0] - 1), low[1], low[2]])
+    nodes = [low[i] + COARSER * spacing * np.arange(coarse_size[i]) for i in range(3)]
     corner = np.stack(np.meshgrid(*nodes, indexing="ij"), axis=-1).reshape(-1, 3)
     coarse = field(corner).reshape(coarse_size)
-    size = steps * (coarse_size - 1) + 1
-    index = np.stack(np.meshgrid(*(np.arange(n) for n in size), indexing="ij"))
-    values = np.asarray(map_coordinates(coarse, index / steps, order=1))
-    near = np.abs(values) < 1.5 * steps * spacing
-    values[near] = field(low + spacing * index[:, near].T)
+    size = COARSER * (coarse_size - 1) + 1
+    values = np.asarray(zoom(coarse, size / coarse_size, order=1, grid_mode=False))
+    near = np.abs(values) < NEAR * spacing
+    values[near] = field(low + spacing * np.argwhere(near))
     # A node on the surface itself would give triangles of no size.
     values = np.where(np.abs(values) < 0.01 * spacing, 0.01 * spacing, values)
-    return values.ravel(order="F"), (int(size[0]), int(size[1]), int(size[2]))
+    return values.ravel(order="F"), (int(size[0]), int(size[1]), int(size[2])), low
 
 
 def neighbours(n: int, faces: IntArray) -> csr_matrix:
@@ -145,17 +177,11 @@ def neighbours(n: int, faces: IntArray) -> csr_matrix:
     return (diags(1.0 / np.maximum(np.asarray(links.sum(axis=1)).ravel(), 1.0)) @ links).tocsr()
 
 
-def _slide(vertices: FloatArray, faces: IntArray) -> FloatArray:
-    """Step of each vertex toward the mean of its neighbours."""
-    return np.asarray(neighbours(len(vertices), faces) @ vertices - vertices)
-
-
 def _settle(field: Field, vertices: FloatArray) -> FloatArray:
     """One Newton step onto the zero surface."""
-    step = 1e-4
+    step = 1e-5
     value = field(vertices)
-    slope = np.stack([field(vertices + step * axis) - field(vertices - step * axis) for axis in np.eye(3)], axis=-1)
-    slope /= 2.0 * step
+    slope = np.stack([field(vertices + step * axis) - value for axis in np.eye(3)], axis=-1) / step
     square = np.maximum(np.sum(slope**2, axis=-1), 0.1)
     move = np.clip(value / square, -0.01, 0.01)
     return np.asarray(vertices - move[:, None] * slope)

@@ -21,6 +21,7 @@ import numpy.typing as npt
 from mocap.capture import FloatArray
 from mocap.errors import RenderError
 from mocap.renderer.lens import Box, Lens
+from mocap.renderer.stripes import one_stripe
 from mocap.renderer.style import Colour
 
 if TYPE_CHECKING:
@@ -37,6 +38,8 @@ _MARGIN_PX = 6  # kept empty around a body, for its outline
 _KEY = np.array([-0.48, 0.62, 0.62])
 _FILL = np.array([0.90, 0.10, 0.42])
 _SHADE = np.array([0.50, 0.53, 0.60])  # share of a colour left where no light falls
+
+_STRIPE_TEXELS = 64
 
 _EGL = ("libEGL.so.1", "libEGL.so")
 _OSMESA = ("libOSMesa.so.8", "libOSMesa.so.6", "libOSMesa.so")
@@ -147,7 +150,13 @@ class Stage:
         self._window.AddRenderer(self._renderer)
         self._bodies: list[Body] = []
 
-    def add(self, faces: npt.NDArray[np.int32], colours: npt.NDArray[np.uint8], surround: Colour) -> Body:
+    def add(
+        self,
+        faces: npt.NDArray[np.int32],
+        colours: npt.NDArray[np.uint8],
+        surround: Colour,
+        stripes: npt.NDArray[np.float32] | None = None,
+    ) -> Body:
         """Take in a body.
 
         Parameters
@@ -158,6 +167,8 @@ class Stage:
             Colour of each vertex.
         surround : tuple of 3 ints
             Colour that the body's edge pixels are mixed with: that of the outline it will lie on.
+        stripes : ndarray of float32, shape (V,), or None
+            How many stripes lie before each vertex: a thin dark line at every half, plain at whole numbers.
 
         Returns
         -------
@@ -175,6 +186,10 @@ class Stage:
         actor.SetVisibility(0)
         looks = actor.GetProperty()
         looks.LightingOff()
+        if stripes is not None:
+            mesh.points = np.zeros((len(stripes), 3), dtype=np.float32)
+            mesh.point_data.active_texture_coordinates = np.column_stack([stripes, np.zeros_like(stripes)])
+            actor.SetTexture(_stripe_texture())
         self._renderer.AddActor(actor)
         body = Body(np.asarray(faces, dtype=np.int64), np.asarray(colours, dtype=np.float64), surround, mesh, actor)
         self._bodies.append(body)
@@ -213,9 +228,11 @@ class Stage:
         Layer
             No larger than the body needs.
         """
-        pixels = self._lens.project(vertices)
-        placed = np.column_stack([pixels[:, 0], -pixels[:, 1], -_DEPTH * self._lens.depth(vertices)])
-        seen = np.asarray(np.isfinite(placed).all(axis=1), dtype=np.bool_)
+        # Column by column: numpy is several times slower along the short side of an array.
+        x, y = self._lens.project(vertices).T
+        away = self._lens.depth(vertices)
+        seen = np.isfinite(x) & np.isfinite(y) & np.isfinite(away)
+        placed = np.column_stack([x, -y, -_DEPTH * away])
         body.mesh.points = np.where(seen[:, None], placed, 0.0).astype(np.float32)
         body.mesh.point_data.set_scalars(_shaded(body.colours, normals, self._lens), "colour")
         _set_faces(body, seen)
@@ -226,17 +243,18 @@ class Stage:
             other.actor.SetVisibility(other is body)
         self._renderer.SetBackground(*(level / 255.0 for level in body.surround))
         self._window.Render()
-        return self._read(self._extent(pixels[seen]))
+        return self._read(self._extent(x[seen], y[seen]))
 
-    def _extent(self, pixels: FloatArray) -> Box:
-        """Left, lower, right and upper edge of the points in the window, with a margin. [shown px]"""
+    def _extent(self, x: FloatArray, y: FloatArray) -> Box:
+        """Left, lower, right and upper edge of points in the window, with a margin, from their pixels. [shown px]"""
         left, top, right, bottom = self._box
         width, height = right - left, bottom - top
-        if not len(pixels):
+        if not len(x):
             return 0, 0, 1, 1
-        seen = np.column_stack([pixels[:, 0] - left, bottom - pixels[:, 1]])
-        low = np.clip(np.floor(seen.min(axis=0)).astype(int) - _MARGIN_PX, 0, (width - 1, height - 1))
-        high = np.clip(np.ceil(seen.max(axis=0)).astype(int) + _MARGIN_PX, low + 1, (width, height))
+        low = np.floor([x.min() - left, bottom - y.max()]).astype(int) - _MARGIN_PX
+        high = np.ceil([x.max() - left, bottom - y.min()]).astype(int) + _MARGIN_PX
+        low = np.clip(low, 0, (width - 1, height - 1))
+        high = np.clip(high, low + 1, (width, height))
         return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
     def _read(self, part: Box) -> Layer:
@@ -258,6 +276,13 @@ class Stage:
         red, green, blue, solid = bands.split()
         return Layer(corner, images.merge("RGB", (red, green, blue)), solid)
 
+    @property
+    def device(self) -> str:
+        """What draws: the graphics device's own name, or that of the software which stands in for one."""
+        self._window.Render()
+        lines = str(self._window.ReportCapabilities()).splitlines()
+        return next((line.partition(":")[2].strip() for line in lines if "renderer string" in line), "not named")
+
     def close(self) -> None:
         """Give the window back."""
         self._window.Finalize()
@@ -278,6 +303,19 @@ def _shaded(colours: FloatArray, normals: npt.NDArray[np.float32], lens: Lens) -
     grazing = 0.86 + 0.14 * np.clip(facing[:, 2], 0.0, 1.0)
     share = (_SHADE + (1.0 - _SHADE) * light[:, None]) * grazing[:, None]
     return (colours * share + 0.5).astype(np.uint8)
+
+
+def _stripe_texture() -> Any:
+    """One period of a thin line on plain ground; what it darkens is the colour of the vertices."""
+    from pyvista import numpy_to_texture
+
+    level = one_stripe(_STRIPE_TEXELS)
+    texture = numpy_to_texture(np.repeat(level[None, :, None], 3, axis=2).repeat(2, axis=0))
+    texture.SetInterpolate(True)
+    texture.SetMipmap(True)
+    texture.SetMaximumAnisotropicFiltering(1.0)
+    texture.SetRepeat(True)
+    return texture
 
 
 def _set_faces(body: Body, seen: npt.NDArray[np.bool_]) -> None:

@@ -96,6 +96,40 @@ def set_margin(
     return notes
 
 
+def set_rows(page: Page, callouts: Sequence[Callout], place: Box, columns: int) -> list[MarginNote]:
+    """Numbers in rows without hairlines, from the upper edge of a place; the last are left out where it is full.
+
+    Parameters
+    ----------
+    page : Page
+    callouts : sequence of Callout
+        The most important first.
+    place : tuple of 4 ints
+        Left, top, right, bottom. [px]
+    columns : int
+
+    Returns
+    -------
+    list of MarginNote
+    """
+    left, top, right, bottom = place
+    gap = round(30 * page.unit)
+    width = (right - left - (columns - 1) * gap) // columns
+    notes: list[MarginNote] = []
+    y = float(top)
+    for start in range(0, len(callouts), columns):
+        row = [
+            set_callout(page, callout, (left + column * (width + gap), y), width, from_right=False)
+            for column, callout in enumerate(callouts[start : start + columns])
+        ]
+        lowest = max(block.box[3] for block in row)
+        if lowest > bottom:
+            break
+        notes += [MarginNote(block, None, from_right=False) for block in row]
+        y = lowest + 0.8 * gap
+    return notes
+
+
 def crosses(first: FloatArray | None, second: FloatArray | None) -> bool:
     """Whether two straight lines, shape (2 ends, 2), cross between their ends."""
     if first is None or second is None:

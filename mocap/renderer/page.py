@@ -14,14 +14,15 @@ from mocap.renderer.captions import Callout, Headline
 from mocap.renderer.lens import Box
 from mocap.renderer.marks import draw_mark
 from mocap.renderer.pen import Pen
-from mocap.renderer.style import BLUE, CHALK, INK, MUTED, REFERENCE_TONES, type_sizes, unit
-from mocap.renderer.text import LEADING, Anchor, Label, draw_labels, set_line, set_lines, text_width
+from mocap.renderer.style import BLUE, CHALK, INK, MUTED, REFERENCE_TONES, is_wide, type_sizes, unit
+from mocap.renderer.text import LEADING, Anchor, Label, draw_labels, set_line, set_lines, text_width, wrap
 from mocap.renderer.view import Framing
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
 _MARGIN = 72  # [design px]
+_MOST_LINES = 4  # of a headline in its full size
 
 
 @dataclass(frozen=True)
@@ -62,11 +63,18 @@ class Block:
 class Page:
     """Places in a picture of one size. [px]
 
-    A wide picture has the headline and a margin to the left of the bodies and a margin to their right; an upright one
-    has the headline above and the numbers below.
+    A wide picture has the headline and a margin to the left of the bodies and a margin to their right; a square one all
+    type in a column to their left; an upright one the headline above and the numbers below.
+
+    Attributes
+    ----------
+    size : tuple of 2 ints
+    stacked : bool
+        Arrange a square picture as an upright one.
     """
 
     size: tuple[int, int]
+    stacked: bool = False
 
     @property
     def unit(self) -> float:
@@ -81,34 +89,37 @@ class Page:
     @property
     def wide(self) -> bool:
         """Whether there is room beside the bodies."""
-        return self.size[0] > 1.3 * self.size[1]
+        return is_wide(self.size)
+
+    @property
+    def upright(self) -> bool:
+        """Whether type stands above and below the bodies: where it is clearly higher than wide, or so `stacked`."""
+        return not self.wide and (self.stacked or self.size[1] > 1.25 * self.size[0])
 
     @property
     def header_width(self) -> int:
-        """Room for the headline."""
-        return round(520 * self.unit) if self.wide else self.size[0] - 2 * self.margin
+        """Room for the headline: a column beside the bodies, or the whole width above them."""
+        if self.wide:
+            return round(520 * self.unit)
+        return self.size[0] - 2 * self.margin if self.upright else round(0.43 * self.size[0])
 
     @property
     def foot_top(self) -> int:
         """Upper edge of the foot line."""
-        return self.size[1] - round(78 * self.unit)
+        return self.size[1] - round(max(78 * self.unit, LEADING * type_sizes(self.size).small + 26 * self.unit))
 
     @property
     def bodies(self) -> Box:
-        """Place for the bodies, from the highest point to the floor under the nearer foot."""
+        """Place for the bodies of a wide or square picture, from the highest point to the floor under the nearer foot.
+
+        An upright picture leaves them what its type does not need.
+        """
         width, height = self.size
         if self.wide:
             side = round(600 * self.unit)
             return side, round(64 * self.unit), width - side, height - round(236 * self.unit)
-        return self.margin, round(400 * self.unit), width - self.margin, round(0.66 * height)
-
-    @property
-    def film_bodies(self) -> Box:
-        """Place for the bodies through a whole swing, above the timeline."""
-        width, height = self.size
-        if self.wide:
-            return round(560 * self.unit), round(56 * self.unit), width - self.margin, height - round(330 * self.unit)
-        return self.margin, round(440 * self.unit), width - self.margin, height - round(330 * self.unit)
+        left = self.margin + self.header_width + round(24 * self.unit)
+        return left, round(64 * self.unit), width - self.margin // 2, self.foot_top - round(190 * self.unit)
 
 
 def set_header(page: Page, overline: str, note: str, said: Headline) -> Block:
@@ -124,16 +135,28 @@ def set_header(page: Page, overline: str, note: str, said: Headline) -> Block:
         y = labels[-1].top + LEADING * sizes.small
     y += 26 * page.unit
     if said.words:
-        labels += set_lines(said.words, (margin, y), width, sizes.headline, "SemiBold", balanced=True)
-        y = labels[-1].top + LEADING * sizes.headline + 10 * page.unit
+        size = headline_size(page, said.words)
+        labels += set_lines(said.words, (margin, y), width, size, "SemiBold", balanced=True)
+        y = labels[-1].top + LEADING * size + 10 * page.unit
     if said.detail:
-        detail, mark = _with_mark(said.detail, said.verdict, (margin, y), width, sizes.body)
+        detail, mark = set_marked(said.detail, said.verdict, (margin, y), width, sizes.body)
         labels += detail
         marks += mark
     return Block(tuple(labels), tuple(marks))
 
 
-def _with_mark(
+def headline_size(page: Page, words: str) -> int:
+    """Type size of a headline: smaller where it would fill more than four lines, or a word its whole line. [px]"""
+    sizes = type_sizes(page.size)
+    for share in (1.0, 0.85):
+        size = max(round(share * sizes.headline), sizes.value)
+        lines = wrap(words, page.header_width, size, "SemiBold")
+        if len(lines) <= _MOST_LINES and max(text_width(line, size, "SemiBold") for line in lines) <= page.header_width:
+            break
+    return size
+
+
+def set_marked(
     words: str, verdict: Verdict | None, at: tuple[float, float], width: float, size: int, *, from_right: bool = False
 ) -> tuple[list[Label], list[Mark]]:
     """A sentence with its verdict's mark before its first line."""
@@ -160,7 +183,7 @@ def set_callout(page: Page, callout: Callout, at: tuple[float, float], width: fl
     y = labels[-1].top + LEADING * size
     marks: list[Mark] = []
     if callout.detail:
-        detail, marks = _with_mark(
+        detail, marks = set_marked(
             callout.detail, callout.verdict, (at[0], y), width, sizes.small, from_right=from_right
         )
         labels += detail
@@ -175,8 +198,11 @@ def set_footer(page: Page, framing: Framing, units: Units, notes: Sequence[str],
     x = page.size[0] - page.margin
     scale = set_line(scale_words, (x, y), sizes.small, colour=MUTED, anchor="right")
     first = set_line(legend[0], (page.margin + 46 * page.unit, y), sizes.small)
-    second = set_line(legend[1], (first.box[2] + 90 * page.unit, y), sizes.small)
     right = scale.left - length - 52 * page.unit
+    start = first.box[2] + (90 if page.wide else 74) * page.unit
+    names = (legend[1], legend[1].partition(",")[0], legend[1].partition(" (")[0])
+    name = next((name for name in names if start + text_width(name, sizes.small) <= right), names[-1])
+    second = set_line(name, (start, y), sizes.small)
     for count in range(len(notes), 0, -1):
         note = set_line(", ".join(notes[:count]), (right, y), sizes.small, colour=MUTED, anchor="right")
         if note.left > second.box[2] + 32 * page.unit:
@@ -197,8 +223,14 @@ def draw_footer(picture: Image, page: Page, block: Block, framing: Framing, unit
         else:
             pen.disc((x, y), 12 * one, REFERENCE_TONES["shirt"], opacity=0.5)
             pen.ring((x, y), 12.5 * one, 2 * one, BLUE)
+    draw_scale(picture, page, scale_label, framing, units)
+
+
+def draw_scale(picture: Image, page: Page, label: Label, framing: Framing, units: Units) -> None:
+    """Draw the scale bar beside its words."""
+    pen, one = Pen(picture), page.unit
     _, length = scale_bar(framing, units)
-    right, y = scale_label.left - 14 * one, scale_label.top + 0.63 * scale_label.size
+    right, y = label.left - 14 * one, label.top + 0.63 * label.size
     pen.line([(right - length, y), (right, y)], 2 * one, MUTED)
     for x in (right - length, right):
         pen.line([(x, y - 7 * one), (x, y + 7 * one)], 2 * one, MUTED)

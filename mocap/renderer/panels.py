@@ -79,8 +79,8 @@ def set_panels(
     list of Panel
     """
     contents = []
-    for place, ((scene, view), shown) in enumerate(zip(looks, frames, strict=True)):
-        bodies = scene.reach(shown, ground=not view.shows_horizon)
+    for place, ((scene, _), shown) in enumerate(zip(looks, frames, strict=True)):
+        bodies = scene.reach(shown)
         contents.append(np.concatenate([bodies, extra[place]]) if extra else bodies)
 
     def framed(largest: float) -> list[Framing]:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.kinematics.geometry import unit
-from mocap.renderer.body import MODEL_HEIGHT, Part, one_bone, pass_on
+from mocap.renderer.body import Part, one_bone, pass_on
 from mocap.renderer.field import BARREL_DIAMETER
-from mocap.renderer.implicit import Field, cut, ellipsoid, join, loft, mesh
+from mocap.renderer.girths import MODEL_HEIGHT, girths
+from mocap.renderer.implicit import Field, IntArray, cut, ellipsoid, join, loft, mesh
 from mocap.renderer.rig import SIDES, Proportions, ramp, rest_points
 
 HANDLE_DIAMETER = 0.025
 KNOB_DIAMETER = 0.050
+SOLE = 0.016  # how thick it is [m]
 
 
 def carve(value: FloatArray, other: FloatArray, radius: float) -> FloatArray:
@@ -20,66 +24,79 @@ def carve(value: FloatArray, other: FloatArray, radius: float) -> FloatArray:
     return -join(-value, -other, radius)
 
 
-def make_shoe(size: Proportions, side: str, triangles: int = 1100) -> Part:
+def make_shoe(size: Proportions, side: str) -> Part:
     """Shoe with a flat sole on the floor of the rest foot, bending at the ball."""
     i, s = SIDES.index(side), size.height / MODEL_HEIGHT
     p = {name: value[0] for name, value in rest_points(size).items()}
-    ankle, ball, toe = (p[f"{side}_{n}"] for n in ("ankle", "ball", "toe"))
-    outer = -1.0 if side == "front" else 1.0
-    yb, yt = ball[1] - ankle[1], toe[1] - ankle[1]
-    floor = ankle[2] - size.ankle_height[i]
-    origin = np.array([ankle[0], ankle[1], floor])
-    axes = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
-    rings = [
-        (-0.058 * s, 0.0, 0.030 * s, 0.020 * s, 0.030 * s),
-        (-0.040 * s, 0.0, 0.036 * s, 0.033 * s, 0.042 * s),
-        (-0.005 * s, 0.0, 0.040 * s, 0.037 * s, 0.056 * s),
-        (0.45 * yb, outer * 0.001 * s, 0.030 * s, 0.039 * s, 0.052 * s),
-        (yb, outer * 0.001 * s, 0.016 * s, 0.050 * s, 0.042 * s),
-        (0.4 * yb + 0.6 * yt, -outer * 0.003 * s, 0.012 * s, 0.046 * s, 0.036 * s),
-        (yt - 0.014 * s, -outer * 0.006 * s, 0.012 * s, 0.034 * s, 0.031 * s),
-    ]
-    last = loft(origin, axes, rings)
-    rise = size.ankle_height[i] + 0.030 * s
-    ring = (0.0, -0.006 * s, 0.038 * s, 0.046 * s)
-    collar = loft(origin, np.eye(3), [(0.5 * rise, *ring), (rise, *ring)])
-
-    def field(points: FloatArray) -> FloatArray:
-        return carve(join(last(points), collar(points), 0.03 * s), floor - points[:, 2], 0.008 * s)
-
-    low = origin + np.array([-0.075, -0.11, -0.01]) * s
-    high = origin + np.array([0.075 * s, yt + 0.05 * s, rise + 0.06 * s])
-    vertices, faces = mesh(field, low, high, 0.0055 * s, triangles)
-
-    def sole(points: FloatArray) -> FloatArray:
-        return np.asarray(floor + 0.016 * s - points[:, 2])
-
-    vertices, faces = cut(vertices, faces, [sole])
-    tones = np.where(sole(vertices[faces].mean(axis=1)) > 0.0, "sole", "shoe")
+    ankle, ball = p[f"{side}_ankle"], p[f"{side}_ball"]
+    rise = 0.5 * sum(size.ankle_height)
+    drop = rise - 0.5 * sum(size.ball_height)
+    ahead = float(np.sqrt(size.instep**2 - drop**2))
+    vertices, faces = _shoe(s, girths(size).foot, rise, ahead, ahead + size.toes)
+    if side == "front":
+        vertices, faces = vertices * np.array([-1.0, 1.0, 1.0]), faces[:, ::-1]
+    on_sole = vertices[faces, 2].mean(axis=1) < SOLE * s
+    vertices = vertices + np.array([ankle[0], ankle[1], ankle[2] - size.ankle_height[i]])
     bend = ramp(vertices[:, 1] - ball[1], -0.030 * s, 0.030 * s)
     weights = pass_on(one_bone(len(vertices), f"{side}_foot"), bend, (f"{side}_instep", f"{side}_toes"))
-    return Part(vertices, faces, weights, tuple(tones))
+    return Part(vertices, faces, weights, tuple(np.where(on_sole, "sole", "shoe")))
 
 
-def make_fist(size: Proportions, side: str, triangles: int = 1200) -> Part:
+@lru_cache(maxsize=8)  # the other foot's, and the reference's where its sizes are the same
+def _shoe(s: float, g: float, ankle: float, ball: float, toe: float) -> tuple[FloatArray, IntArray]:
+    """Shoe of a right foot, the ankle above the origin on the floor, x to the outer side and y ahead.
+
+    `s` scales lengths and `g` girths; `ankle` is the ankle's height, `ball` and `toe` lie that far ahead of it. [m]
+    """
+    axes = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
+    rings = [
+        (-0.058 * s, 0.0, 0.030 * g, 0.020 * g, 0.030 * g),
+        (-0.040 * s, 0.0, 0.036 * g, 0.033 * g, 0.042 * g),
+        (-0.005 * s, 0.0, 0.040 * g, 0.037 * g, 0.056 * g),
+        (0.45 * ball, 0.001 * g, 0.030 * g, 0.039 * g, 0.052 * g),
+        (ball, 0.001 * g, 0.016 * g, 0.050 * g, 0.042 * g),
+        (0.4 * ball + 0.6 * toe, -0.003 * g, 0.012 * g, 0.046 * g, 0.036 * g),
+        (toe - 0.014 * s, -0.006 * g, 0.012 * g, 0.034 * g, 0.031 * g),
+    ]
+    last = loft(np.zeros(3), axes, rings)
+    rise = ankle + 0.030 * s
+    ring = (0.0, -0.006 * s, 0.038 * g, 0.046 * g)
+    collar = loft(np.zeros(3), np.eye(3), [(0.5 * rise, *ring), (rise, *ring)])
+
+    def field(points: FloatArray) -> FloatArray:
+        return carve(join(last(points), collar(points), 0.03 * s), -points[:, 2], 0.010 * s)
+
+    low = np.array([-0.075 * g, -0.11 * s, -0.01 * s])
+    high = np.array([0.075 * g, toe + 0.05 * s, rise + 0.06 * s])
+    vertices, faces = mesh(field, low, high, 0.0075 * s, triangles=1100)
+    return cut(vertices, faces, [lambda points: SOLE * s - points[:, 2]])
+
+
+def make_fist(size: Proportions, side: str) -> Part:
     """Closed fist round a handle along x, thumb toward +x; the wrist lies at -z, the origin is the handle's axis."""
-    s = size.height / MODEL_HEIGHT
-    back = -1.0 if side == "front" else 1.0  # the back of a right hand looks to +y when its thumb is at +x
-    wrist = size.palm
+    vertices, faces = _fist(girths(size).hand, size.palm)
+    if side == "front":  # the back of a right hand looks to +y when its thumb is at +x, that of a left one to -y
+        vertices, faces = vertices * np.array([1.0, -1.0, 1.0]), faces[:, ::-1]
+    return Part(vertices, faces, one_bone(len(vertices), f"{side}_hand"), ("hand",) * len(faces))
+
+
+@lru_cache(maxsize=8)  # the other hand's, and the reference's where its sizes are the same
+def _fist(s: float, wrist: float) -> tuple[FloatArray, IntArray]:
+    """Right fist of scale `s`, with the wrist that far from the handle's axis. [m]"""
     fields: list[tuple[Field, float]] = []
     for k, (x, reach) in enumerate(((0.031, 0.024), (0.0105, 0.026), (-0.0105, 0.0255), (-0.031, 0.022))):
         fields.append((_ring(x * s, reach * s, (0.0112 - 0.0006 * k) * s), 0.006 * s))
-    slab = ellipsoid((0.0, back * 0.016 * s, -0.40 * wrist), (0.045 * s, 0.021 * s, 0.052 * s))
-    heel = ellipsoid((0.0, -back * 0.010 * s, -0.45 * wrist), (0.038 * s, 0.018 * s, 0.034 * s))
+    slab = ellipsoid((0.0, 0.016 * s, -0.40 * wrist), (0.045 * s, 0.021 * s, 0.052 * s))
+    heel = ellipsoid((0.0, -0.010 * s, -0.45 * wrist), (0.038 * s, 0.018 * s, 0.034 * s))
     fill = ellipsoid((0.0, 0.0, 0.0), (0.044 * s, 0.025 * s, 0.025 * s))
     rings = [
-        (-wrist - 0.014 * s, 0.0, 0.0, 0.035 * s, 0.033 * s),
-        (-wrist + 0.006 * s, 0.0, 0.0, 0.031 * s, 0.028 * s),
-        (-0.35 * wrist, 0.0, 0.0, 0.033 * s, 0.024 * s),
+        (-wrist - 0.014 * s, 0.0, 0.0, 0.034 * s, 0.032 * s),
+        (-wrist + 0.006 * s, 0.0, 0.0, 0.029 * s, 0.026 * s),
+        (-0.35 * wrist, 0.0, 0.0, 0.031 * s, 0.022 * s),
     ]
     stem = loft(np.zeros(3), np.eye(3), rings)
-    thumb = _rod((0.026 * s, 0.0, -0.62 * wrist), (0.047 * s, -back * 0.020 * s, -0.012 * s), 0.0135 * s)
-    tip = _rod((0.047 * s, -back * 0.020 * s, -0.012 * s), (0.036 * s, -back * 0.036 * s, 0.010 * s), 0.0110 * s)
+    thumb = _rod((0.026 * s, 0.0, -0.62 * wrist), (0.047 * s, -0.020 * s, -0.012 * s), 0.0135 * s)
+    tip = _rod((0.047 * s, -0.020 * s, -0.012 * s), (0.036 * s, -0.036 * s, 0.010 * s), 0.0110 * s)
     fields += [(slab, 0.012 * s), (heel, 0.015 * s), (fill, 0.006 * s), (stem, 0.025 * s), (thumb, 0.015 * s)]
     fields.append((tip, 0.007 * s))
 
@@ -90,8 +107,7 @@ def make_fist(size: Proportions, side: str, triangles: int = 1200) -> Part:
         return value
 
     low = np.array([-0.065 * s, -0.065 * s, -wrist - 0.07 * s])
-    vertices, faces = mesh(field, low, np.array([0.075, 0.065, 0.055]) * s, 0.0042 * s, triangles)
-    return Part(vertices, faces, one_bone(len(vertices), f"{side}_hand"), ("hand",) * len(faces))
+    return mesh(field, low, np.array([0.075, 0.065, 0.055]) * s, 0.0060 * s, triangles=1200)
 
 
 def _ring(x: float, reach: float, thickness: float) -> Field:
@@ -113,24 +129,24 @@ def _rod(start: tuple[float, float, float], end: tuple[float, float, float], rad
     return loft(a, np.stack([x, np.cross(z, x), z], axis=-1), rings)
 
 
-def make_cap(size: Proportions, triangles: int = 2200) -> Part:
+def make_cap(size: Proportions) -> Part:
     """Cap with a brim; the brim shows where the face points."""
-    s = size.height / MODEL_HEIGHT
+    s = girths(size).head
     head = rest_points(size)["head"][0]
     dome = ellipsoid(head + s * np.array([0.0, -0.008, 0.026]), (0.0835 * s, 0.1055 * s, 0.1015 * s))
 
     def field(points: FloatArray) -> FloatArray:
         local = (points - head) / s
         rim = 0.030 + 0.14 * local[:, 1] - local[:, 2]
-        crown = carve(dome(points), rim * s, 0.006 * s)
+        crown = carve(dome(points), rim * s, 0.009 * s)
         x, y = local[:, 0] / 0.073, (local[:, 1] - 0.080) / 0.098
         edge = (np.hypot(x, y) - 1.0) * 0.07
         lift = local[:, 2] - (0.053 - 4.0 * local[:, 0] ** 2 - 0.22 * (local[:, 1] - 0.09))
-        plate = carve(edge * s, (np.abs(lift) - 0.0050) * s, 0.004 * s)
+        plate = carve(edge * s, (np.abs(lift) - 0.0062) * s, 0.006 * s)
         return join(crown, plate, 0.006 * s)
 
     low, high = head + s * np.array([-0.10, -0.13, -0.02]), head + s * np.array([0.10, 0.20, 0.15])
-    vertices, faces = mesh(field, low, high, 0.0036 * s, triangles)
+    vertices, faces = mesh(field, low, high, 0.0048 * s, triangles=2100)
     return Part(vertices, faces, one_bone(len(vertices), "head"), ("cap",) * len(faces))
 
 
@@ -162,14 +178,21 @@ def bat_profile(length: float) -> FloatArray:
     return np.array(outline)
 
 
-def make_bat(length: float, sections: int = 24) -> Part:
+def make_bat(length: float, sections: int = 20) -> Part:
     """Bat along z from the knob's end at the origin."""
-    from trimesh.creation import revolve
-
-    solid = revolve(bat_profile(length), sections=sections)
-    vertices, faces = np.asarray(solid.vertices), np.asarray(solid.faces, dtype=np.int32)
-    if solid.volume < 0.0:
-        faces = faces[:, ::-1]
-    height = vertices[faces][:, :, 2].max(axis=1)
-    tones = np.where(height <= 0.34 * length + 1e-6, "grip", "bat")
-    return Part(vertices, faces, one_bone(len(vertices), "bat"), tuple(tones))
+    radius, height = bat_profile(length)[1:-1].T
+    angle = 2.0 * np.pi * np.arange(sections) / sections
+    around = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    rings = np.concatenate(
+        [radius[:, None, None] * around, np.broadcast_to(height[:, None, None], (*height.shape, sections, 1))], axis=-1
+    )
+    n = rings[..., 0].size
+    vertices = np.vstack([rings.reshape(-1, 3), [[0.0, 0.0, 0.0], [0.0, 0.0, length]]])
+    here, beside = np.arange(n).reshape(-1, sections), np.roll(np.arange(n).reshape(-1, sections), -1, axis=1)
+    low = np.stack([here[:-1], beside[:-1], here[1:]], axis=-1)
+    high = np.stack([beside[:-1], beside[1:], here[1:]], axis=-1)
+    knob = np.stack([beside[0], here[0], np.full(sections, n)], axis=-1)
+    end = np.stack([here[-1], beside[-1], np.full(sections, n + 1)], axis=-1)
+    faces = np.vstack([low.reshape(-1, 3), high.reshape(-1, 3), knob, end]).astype(np.int32)
+    grip = vertices[faces][:, :, 2].max(axis=1) <= 0.34 * length + 1e-6
+    return Part(vertices, faces, one_bone(len(vertices), "bat"), tuple(np.where(grip, "grip", "bat")))

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 _STRETCH_PX = 96.0  # a stroke is split into pieces no longer than this
+_TILE_PX = 96
 
 
 class Pen:
@@ -137,7 +138,12 @@ class Pen:
             distance = np.hypot(x - share * along_x, y - share * along_y)
             part = coverage[top - low[1] : bottom - low[1], left - low[0] : right - low[0]]
             np.maximum(part, np.clip(half + 0.5 - distance, 0.0, 1.0), out=part)
-        self.stamp(coverage, (int(low[0]), int(low[1])), colour, opacity)
+        # A long diagonal covers little of its box: only the tiles that it crosses are laid on the picture.
+        for top in range(0, coverage.shape[0], _TILE_PX):
+            for left in range(0, coverage.shape[1], _TILE_PX):
+                tile = coverage[top : top + _TILE_PX, left : left + _TILE_PX]
+                if tile.any():
+                    self.stamp(tile, (int(low[0]) + left, int(low[1]) + top), colour, opacity)
 
 
 def _grid(

@@ -15,6 +15,7 @@ import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.kinematics.geometry import across, unit
+from mocap.renderer.girths import build_mass
 from mocap.swing import POINTS
 
 SIDES = ("front", "back")
@@ -42,17 +43,21 @@ BONES: tuple[str, ...] = (
 
 @dataclass(frozen=True)
 class Proportions:
-    """Lengths the rest figure is built to, medians over the recording, and the height that scales its girths.
+    """Lengths the rest figure is built to, medians over the recording, and height and mass, which decide its girths.
 
     Attributes
     ----------
-    height, trunk, neck, hip_half, shoulder_half, thigh, shank, upper, fore, palm, bat : float
-        `neck` runs from mid-shoulders to the head's centre, `palm` from the wrist to the middle of the grip. [m]
-    ankle_height, ball_height, instep, toes : tuple of 2 floats
-        Front and back: heights above the sole; ankle to ball and ball to toe. [m]
+    height, trunk, neck, hip_half, shoulder_half, thigh, shank, upper, fore, palm, instep, toes, bat : float
+        `neck` runs from mid-shoulders to the head's centre, `palm` from the wrist to the middle of the grip, `instep`
+        from ankle to ball, `toes` from ball to toe. [m]
+    mass : float
+        [kg]
+    ankle_height, ball_height : tuple of 2 floats
+        Front and back: heights above the sole. [m]
     """
 
     height: float
+    mass: float
     trunk: float
     neck: float
     hip_half: float
@@ -62,11 +67,11 @@ class Proportions:
     upper: float
     fore: float
     palm: float
+    instep: float
+    toes: float
     bat: float
     ankle_height: tuple[float, float]
     ball_height: tuple[float, float]
-    instep: tuple[float, float]
-    toes: tuple[float, float]
 
 
 def columns(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
@@ -153,10 +158,11 @@ def complete(points: FloatArray, height: float) -> dict[str, FloatArray]:
     return p
 
 
-def proportions(points: FloatArray, height: float, *, bat: bool) -> Proportions:
+def proportions(points: FloatArray, height: float, *, bat: bool, mass: float | None = None) -> Proportions:
     """Segment lengths of one hitter: medians over frames and, where there are two, over sides.
 
-    A length no frame shows is taken from the height by de Leva's (1996) shares.
+    A length no frame shows is taken from the height by de Leva's (1996) shares; without a mass [kg] the build is
+    typical.
     """
     p = complete(points, height)
 
@@ -181,6 +187,7 @@ def proportions(points: FloatArray, height: float, *, bat: bool) -> Proportions:
     bat_length = median(np.linalg.norm(p["bat_barrel"] - p["bat_knob"], axis=-1), 0.84 / height) if bat else 0.84
     return Proportions(
         height,
+        build_mass(height, mass),
         length("pelvis", "neck", 0.2961),
         length("neck", "head", 0.13),
         0.5 * median(np.linalg.norm(p["front_hip"] - p["back_hip"], axis=-1), 0.10),
@@ -190,11 +197,11 @@ def proportions(points: FloatArray, height: float, *, bat: bool) -> Proportions:
         length("shoulder", "elbow", 0.1618),
         length("elbow", "wrist", 0.1545),
         float(np.clip(length("wrist", "hand", 0.045), 0.035 * height, 0.055 * height)),
+        0.5 * (feet[0][2] + feet[1][2]),
+        0.5 * (feet[0][3] + feet[1][3]),
         bat_length,
         (feet[0][0], feet[1][0]),
         (feet[0][1], feet[1][1]),
-        (feet[0][2], feet[1][2]),
-        (feet[0][3], feet[1][3]),
     )
 
 
@@ -224,17 +231,29 @@ def rest_points(size: Proportions) -> dict[str, FloatArray]:
             p[f"{side}_{name}"] = start + mirror * (way if parent is None else far * unit(way))
         p[f"{side}_hand"] = p[f"{side}_wrist"] + size.palm * unit(p[f"{side}_wrist"] - p[f"{side}_elbow"])
         drop = size.ankle_height[i] - size.ball_height[i]
-        ahead = np.sqrt(size.instep[i] ** 2 - drop**2)
+        ahead = np.sqrt(size.instep**2 - drop**2)
         p[f"{side}_ball"] = p[f"{side}_ankle"] + np.array([0.0, ahead, -drop])
-        p[f"{side}_toe"] = p[f"{side}_ball"] + np.array([0.0, size.toes[i], 0.0])
+        p[f"{side}_toe"] = p[f"{side}_ball"] + np.array([0.0, size.toes, 0.0])
     return {name: value[None] for name, value in p.items()}
 
 
 class Motion:
-    """Rigid motions collected bone by bone; one row of 3 x 4 per bone and frame."""
+    """Motions collected bone by bone.
+
+    Attributes
+    ----------
+    matrix : ndarray, shape (F, B, 3, 4)
+        From the rest figure to each frame; NaN where a joint is missing.
+    anchor : ndarray, shape (B, 3)
+        Rest place that each bone is fixed by. [m]
+    axis : ndarray, shape (B, 3)
+        Unit rest axis along which each bone may be stretched.
+    """
 
     def __init__(self, n_frames: int) -> None:
         self.matrix = np.full((n_frames, len(BONES), 3, 4), np.nan)
+        self.anchor = np.zeros((len(BONES), 3))
+        self.axis = np.tile([0.0, 0.0, 1.0], (len(BONES), 1))
 
     def add(
         self,
@@ -246,10 +265,12 @@ class Motion:
         stretch: FloatArray | float = 1.0,
     ) -> None:
         """Set one bone: rotation (F, 3, 3), anchors (3,) and (F, 3), stretch (F,) along the unit rest axis (3,)."""
-        linear = turn
+        linear, number = turn, BONES.index(bone)
+        self.anchor[number] = rest
         if axis is not None:
+            self.axis[number] = axis
             grow = np.eye(3) + (np.asarray(stretch)[..., None, None] - 1.0) * np.outer(axis, axis)
             linear = turn @ grow
-        row = self.matrix[:, BONES.index(bone)]
+        row = self.matrix[:, number]
         row[..., :3] = linear
         row[..., 3] = now - linear @ rest

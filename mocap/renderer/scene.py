@@ -66,8 +66,12 @@ class Scene:
         self.swing = comparison.swing
         self.has_bat = self.swing.has(*BAT_POINTS)
         height = self.swing.height_m
-        self.hitter: Figure = build_figure(self.swing.points, height, bat=self.has_bat)
-        self.reference: Figure = build_figure(comparison.reference_points, height, bat=self._reference_has_bat)
+        self.hitter: Figure = build_figure(
+            self.swing.points, height, bat=self.has_bat, mass_kg=self.swing.hitter.mass_kg
+        )
+        self.reference: Figure = build_figure(
+            comparison.reference_points, height, bat=self._reference_has_bat, mass_kg=self.swing.hitter.mass_kg
+        )
         self.zone = self._zone()
 
     @cached_property
@@ -144,7 +148,7 @@ class Painter:
         self.scene = scene
         self.stage = Stage()
         self._clothes = _palette(style.HITTER_TONES)[scene.hitter.tones]
-        self.hitter = self.stage.add(scene.hitter.faces, self._clothes, style.PAPER)
+        self.hitter = self.stage.add(scene.hitter.faces, self._clothes, style.PAPER, scene.hitter.stripes)
         ghost = _palette(style.REFERENCE_TONES)[scene.reference.tones]
         self.reference = self.stage.add(scene.reference.faces, ghost, style.BLUE)
         self._lens: Lens | None = None
@@ -181,7 +185,8 @@ class Painter:
         edge = outline(ghost, 2.0 * unit)
         if solid:
             ground.draw_shadows(picture, self._lens, swing.points[posed.frame], swing.com[posed.frame])
-        picture.paste(ghost.colour, ghost.corner, _fainter(ghost.solid, style.GHOST_OPACITY))
+        opacity = style.GHOST_OPACITY if solid else style.GHOST_OVER_FOOTAGE
+        picture.paste(ghost.colour, ghost.corner, _fainter(ghost.solid, opacity))
         picture.paste(style.BLUE, ghost.corner, edge)
         if solid:
             body = self.stage.draw(self.hitter, *posed.hitter)

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from mocap.capture import FloatArray
 from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
 from mocap.output import replacing
-from mocap.renderer import captions
+from mocap.renderer import captions, guides
 from mocap.renderer.ground import draw_floor, paper
 from mocap.renderer.lens import Box
-from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
-from mocap.renderer.scene import Painter, Scene
-from mocap.renderer.still import guides_at, seen_from
+from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header, set_marked
+from mocap.renderer.panel_page import reach_of
+from mocap.renderer.scene import Painter, Posed, Scene
+from mocap.renderer.still import guides_for, seen_from
 from mocap.renderer.style import MUTED, type_sizes
-from mocap.renderer.text import LEADING, set_line
-from mocap.renderer.view import VIEWS, Framing
+from mocap.renderer.text import LEADING, set_line, text_width
+from mocap.renderer.view import VIEWS, Framing, View
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -72,13 +77,23 @@ def draw_sheet(
 
 @dataclass(frozen=True)
 class Panel:
-    """One moment's place."""
+    """One moment's place: type above, the bodies below it."""
 
     moment: str
     frame: int
     box: Box
     framing: Framing
     title: Block
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What one panel has to show, seen at one pixel a metre from the point on the floor that all share."""
+
+    moment: str
+    frame: int
+    low: FloatArray
+    high: FloatArray
 
 
 class Sheet:
@@ -92,14 +107,16 @@ class Sheet:
     """
 
     def __init__(self, scene: Scene, size: tuple[int, int]) -> None:
-        self.scene, self.page = scene, Page(size)
+        self.scene, self.page = scene, Page(size, stacked=True)
         self.view = VIEWS["open side"]
         frames = {name: frame for name in SHEET_MOMENTS if (frame := scene.swing.index(name)) is not None}
         if not frames:
             raise OptionError(f"no key moment was found in {scene.swing.source}, so there is no sheet to draw")
         who = captions.who(scene.findings, scene.units)
         self.header = set_header(self.page, "Key moments", who, captions.Headline("", "", None, ""))
-        self.panels = self._panels(frames)
+        self.guides = {name: _few_guides(scene, name, self.view) for name in frames}
+        self.posed = list(scene.poses(list(frames.values())))
+        self.panels = self._panels([self._look(name, posed) for name, posed in zip(frames, self.posed, strict=True)])
         self.footer = set_footer(
             self.page,
             self.panels[0].framing,
@@ -117,64 +134,96 @@ class Sheet:
         """The picture, mode RGB."""
         picture = paper(self.page.size)
         with Painter(self.scene) as painter:
-            poses = self.scene.poses([panel.frame for panel in self.panels])
-            for panel, posed in zip(self.panels, poses, strict=True):
+            for panel, posed in zip(self.panels, self.posed, strict=True):
                 draw_floor(picture, panel.framing, self.scene.plate_offset, panel.box)
                 painter.aim(panel.framing, [panel.frame])
-                drawn = guides_at(self.scene, panel.moment, self.view, labelled=False)
-                painter.paint(picture, posed, drawn, _LINE_SHARE * self.page.unit)
+                painter.paint(picture, posed, self.guides[panel.moment], _LINE_SHARE * self.page.unit)
                 panel.title.draw(picture)
         self.header.draw(picture)
         draw_footer(picture, self.page, self.footer, self.panels[0].framing, self.scene.units)
         return picture
 
-    def _panels(self, frames: dict[str, int]) -> list[Panel]:
-        """Panels in rows, every one at the scale of the tightest."""
-        page, gap = self.page, round(20 * self.page.unit)
-        columns = min(3 if page.wide else 2, len(frames))
-        rows = -(-len(frames) // columns)
-        top, bottom = self.header.box[3] + round(24 * page.unit), page.foot_top - round(28 * page.unit)
-        width = (page.size[0] - 2 * page.margin - (columns - 1) * gap) // columns
-        height = (bottom - top - (rows - 1) * gap) // rows
-        boxes = []
-        for place in range(len(frames)):
-            left = page.margin + place % columns * (width + gap)
-            upper = top + place // columns * (height + gap)
-            boxes.append((left, upper, left + width, upper + height))
-        titles = [self._title(moment, frame, box) for (moment, frame), box in zip(frames.items(), boxes, strict=True)]
-        framings = self._framings(list(frames.values()), boxes, titles)
-        return [
-            Panel(moment, frame, box, framing, title)
-            for (moment, frame), box, framing, title in zip(frames.items(), boxes, framings, titles, strict=True)
-        ]
+    def _look(self, moment: str, posed: Posed) -> _Look:
+        """How far skin, bats and guides reach: to the pixel, as six bodies side by side leave nothing to spare."""
+        content = np.concatenate([posed.hitter[0], posed.reference[0], reach_of(self.guides[moment], posed.frame)])
+        return _Look(moment, posed.frame, *self._framed(1.0, 0.0, 0.0).extent(content))
 
-    def _framings(self, frames: list[int], boxes: list[Box], titles: list[Block]) -> list[Framing]:
-        """One framing, repeated in every panel, so that scale and floor agree; as large as the titles allow."""
-        edge = round(18 * self.page.unit)
-        left, top, right, bottom = boxes[0]
-        for upper in (top + edge // 2, *(range(top + edge, titles[0].box[3] + edge, edge))):
-            inside = (left + edge, upper, right - edge, bottom - 3 * edge)
-            first = self.scene.frame_in(self.view, self.scene.reach(frames), self.page.size, inside)
-            framings = [first.moved(box[0] - left, box[1] - top) for box in boxes]
-            if not any(
-                self._covers(framing, frame, title)
-                for framing, frame, title in zip(framings, frames, titles, strict=True)
-            ):
-                break
-        return framings
+    def _framed(self, scale: float, x: float, y: float) -> Framing:
+        """The view with the hitting frame's origin at a place in the picture. [px/m], [px]"""
+        return Framing(self.view, self.page.size, (0.0, 0.0, 0.0), (x, y), scale, self.scene.swing.mirrored)
 
-    def _covers(self, framing: Framing, frame: int, title: Block) -> bool:
-        """Whether a body reaches into a panel's title."""
-        x, y = framing.project(self.scene.reach([frame])).T
-        edge = 6 * self.page.unit
-        left, top, right, bottom = title.box
-        return bool(((x > left - edge) & (x < right + edge) & (y > top - edge) & (y < bottom + edge)).any())
+    def _panels(self, looks: Sequence[_Look]) -> list[Panel]:
+        """Panels in rows, each as wide as it needs, all at one scale: the largest at which they fit."""
+        counts = (len(looks), 3, 2) if self.page.wide else (3, 2)
+        largest = self.page.size[1] / min(float(look.low[1] - look.high[1]) for look in looks) * -1.0
+        for scale in largest * 0.97 ** np.arange(200):
+            for count in counts:
+                panels = self._set(looks, min(count, len(looks)), float(scale))
+                if panels:
+                    return panels
+        raise OptionError(f"{self.page.size[0]}x{self.page.size[1]} is too small for {len(looks)} moments")
 
-    def _title(self, moment: str, frame: int, box: Box) -> Block:
-        """The moment's name and when it was."""
-        sizes, inset = type_sizes(self.page.size), 18 * self.page.unit
-        top = box[1] + 0.7 * inset
-        name = set_line(MOMENT_WORDS[moment], (box[0] + inset, top), sizes.body, "SemiBold")
-        lower = top + LEADING * sizes.body
-        when = captions.since_plant(self.scene.swing, frame, brief=True)
-        return Block((name, set_line(when, (box[0] + inset, lower), sizes.small, colour=MUTED)))
+    def _set(self, looks: Sequence[_Look], count: int, scale: float) -> list[Panel]:
+        """Panels at a scale, so many in a row; none where they do not fit."""
+        page = self.page
+        gap, edge = round(14 * page.unit), round(12 * page.unit)
+        top, bottom = self.header.box[3] + round(20 * page.unit), page.foot_top - round(24 * page.unit)
+        floor = max(float(look.high[1]) for look in looks)  # every panel's floor lies as far below its bodies
+        rows = [looks[start : start + count] for start in range(0, len(looks), count)]
+        widths: list[list[float]] = []
+        titles: list[list[Block]] = []
+        for row in rows:
+            needed = [scale * float(look.high[0] - look.low[0]) + 2 * edge for look in row]
+            spare = page.size[0] - 2 * page.margin - (count - 1) * gap - sum(needed)
+            if spare < 0.0 or (len(row) < count and len(rows) == 1):
+                return []
+            widths.append([width + spare / len(row) for width in needed])
+            titles.append([self._title(look, (0.0, 0.0), w) for look, w in zip(row, widths[-1], strict=True)])
+        heads = [max(title.box[3] for title in row) + edge // 2 for row in titles]
+        bodies = [scale * (floor - min(float(look.low[1]) for look in row)) + 3 * edge for row in rows]
+        spare = bottom - top - (len(rows) - 1) * gap - sum(heads) - sum(bodies)
+        if spare < 0.0 or any(
+            title.box[2] > w for row, ws in zip(titles, widths, strict=True) for title, w in zip(row, ws, strict=True)
+        ):
+            return []
+        panels: list[Panel] = []
+        y = float(top)
+        for row, row_widths, head, body in zip(rows, widths, heads, bodies, strict=True):
+            x, lower = float(page.margin), y + head + body + spare / len(rows)
+            for look, width in zip(row, row_widths, strict=True):
+                box = (round(x), round(y), round(x + width), round(lower))
+                middle = x + width / 2.0 - scale * float(look.low[0] + look.high[0]) / 2.0
+                framing = self._framed(scale, middle, lower - 2.4 * edge - scale * floor)
+                panels.append(Panel(look.moment, look.frame, box, framing, self._title(look, (x, y), width)))
+                x += width + gap
+            y = lower + gap
+        return panels
+
+    def _title(self, look: _Look, at: tuple[float, float], width: float) -> Block:
+        """The moment's name, when it was, and what is found there."""
+        sizes, inset = type_sizes(self.page.size), 14 * self.page.unit
+        left, top = at[0] + inset, at[1] + 0.5 * inset
+        name = set_line(MOMENT_WORDS[look.moment], (left, top), sizes.body, "SemiBold")
+        y = top + LEADING * sizes.body
+        when = captions.since_plant(self.scene.swing, look.frame, brief=True)
+        beside = name.box[2] + 0.5 * sizes.small
+        if beside + text_width(when, sizes.small) <= left + width - 2 * inset:
+            # Both on one baseline, 0.97 of a line's size below its top.
+            time = set_line(when, (beside, top + 0.97 * (sizes.body - sizes.small)), sizes.small, colour=MUTED)
+        else:
+            time = set_line(when, (left, y), sizes.small, colour=MUTED)
+            y += LEADING * sizes.small
+        labels = [name, time]
+        words, verdict = captions.brief(
+            self.scene.comparison, self.scene.findings, look.moment, look.frame, self.scene.units
+        )
+        if not words:
+            return Block(tuple(labels))
+        found, marks = set_marked(words, verdict, (left, y), width - 2 * inset, sizes.small)
+        return Block((*labels, *found), tuple(marks))
+
+
+def _few_guides(scene: Scene, moment: str, view: View) -> list[guides.Guide]:
+    """Those of the moment; the hitting zone at extension alone, and no way of the hands: small panels say less."""
+    chosen = guides_for(scene, moment, view, "usual", in_panel=True)
+    return [guide for guide in chosen if moment == "extension" or guide.name not in ("zone", "hands")]

@@ -8,9 +8,12 @@ translucent with an outline, front and back limbs differ in tone.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
 Colour = tuple[int, int, int]
 
@@ -30,6 +33,8 @@ WHITE: Colour = (0xFF, 0xFF, 0xFF)
 
 #: How solid the reference is.
 GHOST_OPACITY = 0.42
+#: The same over a video, where the hitter himself must be seen through it.
+GHOST_OVER_FOOTAGE = 0.28
 #: How strong the reference's outline is where it runs over the hitter.
 OUTLINE_OVER_HITTER = 0.55
 
@@ -37,11 +42,18 @@ OUTLINE_OVER_HITTER = 0.55
 DESIGN_WIDTH, DESIGN_HEIGHT = 1920, 1080
 
 
+#: Smallest type of a square or upright picture, over its width: 12 of the 390 points across a usual phone. [-]
+PHONE_SHARE = 1.0 / 32.0
+#: Sizes of such a picture's type over the smallest, at least. [-]
+_PHONE_RATIOS = {"headline": 1.45, "title": 1.25, "value": 1.25, "body": 1.08, "small": 1.0}
+
+
 @dataclass(frozen=True)
 class Type:
     """Type sizes for one picture size. [px]
 
-    The smallest is 26 px at 1920 × 1080, so that it can be read from the back row and, shrunk, on a phone.
+    The smallest is 26 px at 1920 × 1080, so that it can be read from the back row; in square and upright pictures it
+    is as large as a phone held upright asks for.
     """
 
     headline: int
@@ -58,16 +70,57 @@ def unit(size: tuple[int, int]) -> float:
     return min(by_area, min(width, height) / DESIGN_HEIGHT)
 
 
+def is_wide(size: tuple[int, int]) -> bool:
+    """Whether a picture has room beside the bodies, and is looked at on a screen that lies."""
+    return size[0] > 1.3 * size[1]
+
+
+@lru_cache(maxsize=32)
 def type_sizes(size: tuple[int, int]) -> Type:
     """Type sizes for a picture of that size. [px]"""
     scale = unit(size)
-    return Type(
+    sizes = Type(
         headline=round(56 * scale),
         title=round(34 * scale),
         value=round(40 * scale),
         body=round(28 * scale),
         small=max(round(26 * scale), 1),
     )
+    least = math.ceil(PHONE_SHARE * size[0])
+    if is_wide(size) or least <= sizes.small:
+        return sizes
+    return grown(sizes, least)
+
+
+def grown(sizes: Type, least: int) -> Type:
+    """The same sizes, the smallest no less than `least` and the others in proportion to it. [px]"""
+    return Type(**{name: max(getattr(sizes, name), round(ratio * least)) for name, ratio in _PHONE_RATIOS.items()})
+
+
+# Paul Tol's "YlOrBr", sequential, safe for colour-blind eyes and with steadily falling lightness, so that it reads in
+# grey print too: same note, figure 17 (nine of its colours; a scheme of ColorBrewer's, from memory).
+_YL_OR_BR = (
+    (0xFF, 0xFF, 0xE5),
+    (0xFF, 0xF7, 0xBC),
+    (0xFE, 0xE3, 0x91),
+    (0xFE, 0xC4, 0x4F),
+    (0xFB, 0x9A, 0x29),
+    (0xEC, 0x70, 0x14),
+    (0xCC, 0x4C, 0x02),
+    (0x99, 0x34, 0x04),
+    (0x66, 0x25, 0x06),
+)
+#: What that map gives where there is no number: the same note's grey for missing data.
+NO_DATA: Colour = (0x88, 0x88, 0x88)
+
+
+def sequential(shares: npt.ArrayLike) -> npt.NDArray[np.uint8]:
+    """Colours of shares from 0 to 1, shape (N,), on the sequential map, shape (N, 3); `NO_DATA` for NaN."""
+    share = np.asarray(shares, dtype=np.float64)
+    stops = np.linspace(0.0, 1.0, len(_YL_OR_BR))
+    bands = [np.interp(share, stops, band) for band in np.asarray(_YL_OR_BR, dtype=np.float64).T]
+    mixed = np.rint(np.where(np.isfinite(share), bands, np.asarray(NO_DATA, dtype=np.float64)[:, None]))
+    return np.asarray(mixed.T, dtype=np.uint8)
 
 
 # Bodies, by the tones of `mocap.renderer.figure.TONES`: the front side light, the back side darker.

@@ -35,7 +35,7 @@ def _font(size: int, weight: Weight) -> FreeTypeFont:
 def typographic(words: str) -> str:
     """A true minus, and no line break inside a quantity."""
     words = re.sub(r"(?<![\w-])-(?=\d)", "\N{MINUS SIGN}", words)
-    return re.sub(r"(?<=[\d±]) (?=[±%\d°]|cm\b|in\b|m/s\b|m\b|mph\b|Hz\b|s\b)", "\N{NO-BREAK SPACE}", words)
+    return re.sub(r"(?<=[\d±]) (?=[±%\d°]|cm\b|in\b|ft\b|m/s\b|m\b|mph\b|Hz\b|ms\b|s\b)", "\N{NO-BREAK SPACE}", words)
 
 
 @lru_cache(maxsize=4096)

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from mocap.display import MOMENT_WORDS
+from mocap.renderer.film_page import FilmPage
 from mocap.renderer.page import Page, overlap
 from mocap.renderer.pen import Pen
-from mocap.renderer.style import HAIRLINE, INK, MUTED, PAPER, type_sizes
+from mocap.renderer.style import HAIRLINE, INK, MUTED, PAPER
 from mocap.renderer.text import LEADING, Label, draw_labels, set_line
-from mocap.swing import Swing
+from mocap.swing import MOMENTS, Swing
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -30,18 +31,19 @@ class Timeline:
 
     def __init__(self, page: Page, swing: Swing) -> None:
         self.page, self.last = page, max(swing.n_frames - 1, 1)
-        self.left, self.right = float(page.margin), float(page.size[0] - page.margin)
-        self.y = page.foot_top - 54 * page.unit
+        place = FilmPage(page.size)
+        self.left, self.right = float(place.margin), float(page.size[0] - place.margin)
+        self.y, self.small = place.strip_y, place.type.small
         self.moments = {name: frame for name in _NAMED if (frame := swing.index(name)) is not None}
         self.labels = self._labels()
 
-    def x(self, frame: int) -> float:
-        """Place of a frame. [px]"""
+    def x(self, frame: float) -> float:
+        """Place of a frame, fractions included. [px]"""
         return self.left + frame / self.last * (self.right - self.left)
 
     def _labels(self) -> list[Label]:
         """Names under the strip, or above it where they would collide; left out where neither fits."""
-        size = type_sizes(self.page.size).small
+        size = self.small
         below, above = self.y + 11 * self.page.unit, self.y - 13 * self.page.unit - LEADING * size
         placed: list[Label] = []
         for name, frame in self.moments.items():
@@ -66,7 +68,11 @@ class Timeline:
             pen.line([(x, self.y - 9 * one), (x, self.y + 9 * one)], 2.5 * one, MUTED)
         draw_labels(picture, self.labels)
 
-    def draw_position(self, picture: Image, frame: int, passed: Sequence[str]) -> None:
+    def passed(self, frame: float) -> list[str]:
+        """The moments on the strip that have been at a frame, in their order."""
+        return [name for name in MOMENTS if name in self.moments and self.moments[name] <= frame]
+
+    def draw_position(self, picture: Image, frame: float, passed: Sequence[str]) -> None:
         """What is played so far, the moments passed, and the head of the strip."""
         pen, one = Pen(picture), self.page.unit
         x = self.x(frame)

@@ -45,6 +45,11 @@ class View:
         """Unit vector from the camera into the picture, shape (3,). [-]"""
         return np.cross(self.up, self.right)
 
+    @property
+    def title(self) -> str:
+        """What a picture of it is called."""
+        return _TITLES.get(self.name, f"{self.name[:1].upper()}{self.name[1:]}")
+
 
 def _from_bearing(name: str, azimuth_deg: float, elevation_deg: float, *, shows_horizon: bool = True) -> View:
     """Camera looking along `azimuth` (0° = toward the pitcher, 90° = +y), raised by `elevation`."""
@@ -65,6 +70,15 @@ VIEWS: dict[str, View] = {
         _from_bearing("above", 90.0, 90.0, shows_horizon=False),
         _from_bearing("three-quarter", 125.0, 16.0),
     )
+}
+
+
+_TITLES = {
+    "open side": "From the open side",
+    "pitcher": "From the pitcher",
+    "catcher": "From the catcher",
+    "above": "From above",
+    "three-quarter": "Three-quarter view",
 }
 
 

@@ -13,6 +13,7 @@ from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, for
 from mocap.findings import Findings
 from mocap.output import replacing
 from mocap.renderer import style
+from mocap.renderer.text import typographic
 
 KINDS = {".png": "image/png", ".mp4": "video/mp4"}
 #: How many of the greatest differences the page lists.
@@ -51,7 +52,7 @@ def write_page(
     from jinja2 import Environment, StrictUndefined
 
     template = asset("templates", "page.html.j2").read_text(encoding="utf-8")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, finalize=_set)
     embedded = {name: _data_url(file) for name, file in (pictures or {}).items()}
     text = environment.from_string(template).render(
         **_words(comparison, findings, units),
@@ -65,6 +66,11 @@ def write_page(
     with replacing(target) as temporary:
         temporary.write_text(text, encoding="utf-8")
     return target
+
+
+def _set(value: object) -> object:
+    """Words as they are set in type; addresses as they are."""
+    return typographic(value) if isinstance(value, str) and not value.startswith("data:") else value
 
 
 def _hexadecimal(colour: style.Colour) -> str:
@@ -99,7 +105,7 @@ def _words(comparison: Comparison, findings: Findings, units: Units) -> dict[str
     shown = {name: m for name, m in findings.measures.items() if m.value is not None}
     values = {name: format_measure(m, swing.height_m, units) for name, m in shown.items()}
     standing_out = [
-        {"reason": c.reason, "verdict": c.verdict, "limits": c.limits}
+        {"reason": c.reason, "verdict": c.verdict}
         for verdict in ("off", "near")
         for c in findings.checks
         if c.verdict == verdict
@@ -141,6 +147,8 @@ def _words(comparison: Comparison, findings: Findings, units: Units) -> dict[str
                 "method": m.method or m.why,
             }
             for m in findings.moments.values()
+            # In a held position there is nothing to find but the landing.
+            if m.time_s is not None or not swing.setup.held
         ],
         "missing": [f"{why}: {', '.join(labels)}" for why, labels in reasons.items()],
         "notes": list(swing.notes),

@@ -17,7 +17,7 @@ def lands_forward(p: SwingParameters, much: float) -> SwingParameters:
     return replace(
         p,
         landing=replace(p.landing, back_share=0.47 - 0.09 * much, lean_back_deg=p.landing.lean_back_deg - 5.0),
-        turn=replace(p.turn, back_share_at_contact=0.37 - 0.05 * much, lean_back_deg=p.turn.lean_back_deg - 8.0),
+        turn=replace(p.turn, back_share_at_contact=0.37 - 0.05 * much, lean_back_deg=p.turn.lean_back_deg - 6.0),
     )
 
 
@@ -36,12 +36,12 @@ def opens_early(p: SwingParameters, much: float) -> SwingParameters:
 
 def drifts(p: SwingParameters, much: float) -> SwingParameters:
     """Travels on toward the pitcher after landing."""
-    share = p.turn.back_share_at_contact - 0.06 - 0.05 * much
-    return replace(p, turn=replace(p.turn, back_share_at_contact=share, lean_back_deg=p.turn.lean_back_deg - 9.0))
+    share = p.turn.back_share_at_contact - 0.095 - 0.05 * much
+    return replace(p, turn=replace(p.turn, back_share_at_contact=share, lean_back_deg=p.turn.lean_back_deg - 7.0))
 
 
 def back_foot_stays(p: SwingParameters, much: float) -> SwingParameters:
-    """The back foot never turns, and the hips turn less."""
+    """The back foot never turns, the hips turn less and the front leg straightens less."""
     still = p.stance.back_foot_open_deg + 12.0 * (1.0 - much)
     return replace(
         p,
@@ -49,6 +49,7 @@ def back_foot_stays(p: SwingParameters, much: float) -> SwingParameters:
             p.turn,
             pelvis_open_at_contact_deg=60.0 - 6.0 * much,
             trunk_open_at_contact_deg=70.0,
+            front_knee_flexion_at_contact_deg=p.turn.front_knee_flexion_at_contact_deg + 6.0,
             back_foot_open_deg=still,
             back_heel_pitch_deg=14.0 - 8.0 * much,
         ),
@@ -63,11 +64,17 @@ def back_foot_stays(p: SwingParameters, much: float) -> SwingParameters:
 
 
 def front_leg_gives(p: SwingParameters, much: float) -> SwingParameters:
-    """The front knee stays bent or bends more instead of straightening."""
-    knee = p.landing.front_knee_flexion_deg
+    """The front knee stays bent or bends more instead of straightening, and the weight goes on over it."""
+    knee = min(p.landing.front_knee_flexion_deg, 50.0)
     return replace(
         p,
-        turn=replace(p.turn, front_knee_flexion_at_contact_deg=knee - 4.0 + 12.0 * much),
+        landing=replace(p.landing, front_knee_flexion_deg=knee),
+        turn=replace(
+            p.turn,
+            front_knee_flexion_at_contact_deg=knee - 4.0 + 12.0 * much,
+            back_share_at_contact=p.turn.back_share_at_contact - 0.03,
+            lean_to_plate_deg=p.turn.lean_to_plate_deg - 5.0,
+        ),
         finish=replace(p.finish, front_knee_flexion_deg=knee - 6.0 + 8.0 * much),
     )
 
@@ -102,13 +109,20 @@ def trunk_first(p: SwingParameters, much: float) -> SwingParameters:
             t,
             pelvis_peak_before_contact=t.trunk_peak_before_contact,
             trunk_peak_before_contact=t.pelvis_peak_before_contact + 0.006 * much,
+            front_knee_flexion_at_contact_deg=t.front_knee_flexion_at_contact_deg + 4.0,
         ),
     )
 
 
 def overstrides(p: SwingParameters, much: float) -> SwingParameters:
-    """Strides farther than he can turn over."""
-    return replace(p, stride=replace(p.stride, length=0.50 + 0.04 * much))
+    """Strides farther than he can turn over, and lands on a straighter leg."""
+    knee = min(p.landing.front_knee_flexion_deg, 42.0)
+    return replace(
+        p,
+        stride=replace(p.stride, length=0.50 + 0.04 * much),
+        landing=replace(p.landing, front_knee_flexion_deg=knee),
+        turn=replace(p.turn, front_knee_flexion_at_contact_deg=p.turn.front_knee_flexion_at_contact_deg + 6.0),
+    )
 
 
 def late_extension(p: SwingParameters, much: float) -> SwingParameters:

@@ -57,7 +57,6 @@ KIT: MappingProxyType[str, Colour] = MappingProxyType(
 BATCH = 32
 
 
-
 class Footage:
     """One camera's pictures of one swing; a context manager.
 

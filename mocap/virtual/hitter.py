@@ -25,6 +25,8 @@ MASS_INDICES = (11.0, 45.0)
 ODDS_FAULT, ODDS_SECOND, ODDS_LEFT = 0.45, 0.25, 0.3
 #: A drawn swing that no body can do is brought closer to the sound one: shares of it that are tried. [-]
 SHARES = (1.0, 0.7, 0.45, 0.2, 0.0)
+#: So many bodies are drawn before none is found who can swing as fast as was drawn for him.
+TRIES = 6
 
 
 @dataclass(frozen=True)
@@ -104,10 +106,19 @@ def random_hitter(rng: np.random.Generator, *, level: Level = "adult") -> Virtua
     Raises
     ------
     OptionError
-        `level` is not one of those.
+        `level` is not one of those; or none of `TRIES` bodies can do the swing drawn for it.
     """
     if level not in get_args(Level):
         raise OptionError(f"random hitter: level is {level!r}; give one of {', '.join(get_args(Level))}")
+    for _ in range(TRIES):
+        hitter = _drawn(rng, level)
+        if hitter is not None:
+            return hitter
+    raise OptionError(f"random hitter: of {TRIES} bodies drawn none can swing soundly at the speed drawn for it")
+
+
+def _drawn(rng: np.random.Generator, level: Level) -> VirtualHitter | None:
+    """One drawn hitter; None where not even the sound swing of his size and speed can be posed."""
     height, mass, sex = draw_body(rng, level)
     sound = sound_swing(rng, level, height, sex)
     drawn = draw_style(rng, sound)
@@ -116,13 +127,14 @@ def random_hitter(rng: np.random.Generator, *, level: Level = "adult") -> Virtua
         drawn = FLAWS[name](drawn, float(rng.random()))
     bats: Side = "left" if rng.random() < ODDS_LEFT else "right"
     number = int(rng.integers(10_000))
-    return VirtualHitter(
-        f"{level}-{number:04d}", f"Hitter {number:04d}", _possible(sound, drawn), mass, sex, bats, level
-    )
+    swing = _possible(sound, drawn)
+    if swing is None:
+        return None
+    return VirtualHitter(f"{level}-{number:04d}", f"Hitter {number:04d}", swing, mass, sex, bats, level)
 
 
-def _possible(sound: SwingParameters, drawn: SwingParameters) -> SwingParameters:
-    """The drawn swing, or one between the sound one and it that a body can do."""
+def _possible(sound: SwingParameters, drawn: SwingParameters) -> SwingParameters | None:
+    """The drawn swing, or one between the sound one and it that a body can do; None where it can do none of them."""
     for share in SHARES:
         tried = blend(sound, drawn, share)
         try:
@@ -131,4 +143,4 @@ def _possible(sound: SwingParameters, drawn: SwingParameters) -> SwingParameters
             continue
         if not faults_of(postures):
             return tried
-    raise OptionError("random hitter: not even the sound swing of this size and speed can be posed")
+    return None

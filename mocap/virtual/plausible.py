@@ -27,7 +27,7 @@ BAT_TO_HEAD, KNEE_TO_KNEE, ARM_TO_SPINE = 0.065, 0.080, 0.060
 #: Whether the floor carries a movement does not hang on the mass. [kg]
 ANY_MASS_KG = 80.0
 #: Least share of the weight that stays on the floor, so that it does with another table of segment masses, too. [-]
-LIGHTEST = 0.10
+LIGHTEST = 0.20
 
 RATE_HZ = 500.0
 

@@ -196,3 +196,51 @@ def test_a_session_without_swings_is_refused(tmp_path: Path) -> None:
         read_session(write(tmp_path, "[session]\nname = 'x'\n"))
     with pytest.raises(InputError, match="no such session file"):
         read_session(tmp_path / "other.toml")
+
+
+CAMERAS = """
+[[swings]]
+file = "one.c3d"
+[[cameras]]
+camera = "left.toml"
+points = "left.csv"
+video = "left.mp4"
+[[cameras]]
+video = "phone.mov"
+moments = { plant = 143 }
+rate_hz = 240
+"""
+
+
+def test_what_cameras_saw_belongs_to_a_swing(tmp_path: Path) -> None:
+    left, phone = read_session(write(tmp_path, CAMERAS)).filmed
+    assert (left.recording, left.camera, left.points) == tuple(
+        tmp_path / name for name in ("one.c3d", "left.toml", "left.csv")
+    )
+    assert (left.video, left.moments, left.rate_hz) == (tmp_path / "left.mp4", {}, None)
+    assert (phone.camera, phone.video, phone.moments) == (None, tmp_path / "phone.mov", {"plant": 143})
+    assert phone.rate_hz == 240
+    two = '[[swings]]\nfile = "two.c3d"\n' + CAMERAS.replace("[[cameras]]", '[[cameras]]\nswing = "two.c3d"')
+    assert {seen.recording.name for seen in read_session(write(tmp_path, two)).filmed} == {"two.c3d"}
+    assert read_session(write(tmp_path, GOOD)).filmed == ()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('camera = "left.toml"', 'lens = "left.toml"', "cameras row 1: 'lens' is not known"),
+        ('video = "phone.mov"', "", "cameras row 2 has neither 'camera' nor 'video'"),
+        ('video = "phone.mov"', 'video = "phone.mov"\nswing = "x.c3d"', "cameras row 2: swing 'x.c3d' is not among"),
+        ('"one.c3d"\n', '"one.c3d"\n[[swings]]\nfile = "two.c3d"\n', "cameras row 1 has no 'swing'"),
+        ("plant = 143", "plant = 14.5", "cameras row 2: moments must be frames of the video"),
+        ("plant = 143", "strike = 143", "cameras row 2: moment 'strike' is not known"),
+        ("rate_hz = 240", 'rate_hz = "240 fps"', "cameras row 2: rate_hz '240 fps' is no positive number"),
+    ],
+)
+def test_faults_of_a_camera_row_are_named(tmp_path: Path, old: str, new: str, message: str) -> None:
+    assert old in CAMERAS
+    file = write(tmp_path, CAMERAS.replace(old, new, 1))
+    with pytest.raises(InputError, match=message) as raised:
+        read_session(file)
+    assert str(raised.value).startswith(str(file))
+    assert "\n" not in str(raised.value)

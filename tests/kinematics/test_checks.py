@@ -91,7 +91,7 @@ def test_the_measures_own_interval_goes_before_its_standard_deviation() -> None:
             SHARE,
             "metric",
             "Weight on the back foot is 60 ± 1 % and may be good or near: the 95 % interval, 58 to 62 %, holds the"
-            " limit of 60 %; force plates under both feet can settle it.",
+            " limit of 60 %; force plates under both feet, or the mean of several swings, can settle it.",
         ),
         (  # 0.12 * 180 cm = 21.6 cm, 0.10 * 180 cm = 18 cm
             of("forward_after_plant", 0.12, 0.01, "height"),

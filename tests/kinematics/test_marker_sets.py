@@ -136,7 +136,9 @@ def test_subject_prefixes_do_not_matter(gait_markers: Markers, as_capture: Maker
 def test_a_side_in_front_of_most_labels_is_no_subject(make_capture: Maker, posed: PosedSwing) -> None:
     capture = make_capture(posed.points, posed.rate_hz)
     left = [i for i, label in enumerate(capture.labels) if label.startswith("L_")]
-    one_sided = Capture("left.c3d", tuple(f"L_X{i}" for i in left), capture.points[:, left], 240.0, np.zeros((400, 10)))
+    one_sided = Capture(
+        "left.c3d", tuple(f"L_X{i}" for i in left), capture.points[:, left], 240.0, np.zeros((capture.n_frames, 10))
+    )
     with pytest.raises(InputError, match="none of its labels"):
         recognise(one_sided)
 

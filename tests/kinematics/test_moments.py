@@ -133,6 +133,9 @@ def test_without_a_stride_the_position_is_judged_where_the_hips_begin_to_turn(po
     for name in ("ankle", "heel", "ball", "toe", "knee"):
         column = POINTS.index(f"front_{name}")
         points[:, column] = points[plant, column]
+    # He stands still at first, hands and all.
+    still = round(posed.moments["stance"] * posed.rate_hz)
+    points[:still] = points[still]
     moments = mocap.build_swing(make_capture(points, posed.rate_hz, noise_m=0.001)).moments
     assert moments["plant"].method == "no stride: the hips begin to turn"
     hips = np.unwrap(np.arctan2(*(posed["front_hip"] - posed["back_hip"])[:, 1::-1].T))

@@ -69,7 +69,7 @@ def test_a_spike_is_found_where_it_is(clean: Capture, label: str, off_m: float, 
 
 
 def test_a_step_and_a_speed_that_no_body_has(clean: Capture) -> None:
-    points, frame = clean.points.copy(), clean.n_frames // 3
+    points, frame = clean.points.copy(), clean.n_frames // 4
     points[frame:, clean.labels.index("L_KNEE"), 1] += 0.10
     fast = 30.0 / clean.rate_hz  # 30 m/s over several frames, so that no interval differs from the next
     points[frame : frame + 4, clean.labels.index("HEAD"), 0] += fast * np.arange(1, 5)

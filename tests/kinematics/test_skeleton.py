@@ -113,7 +113,7 @@ def test_a_lost_marker_is_bridged_by_the_others_and_said(
     assert not skeleton.filled["l_knee"][:60].any()
     assert not skeleton.filled["r_knee"].any()
     off = np.linalg.norm(skeleton.centres["l_knee"] - fit_skeleton(whole).centres["l_knee"], axis=1)[gap]
-    assert np.median(off) < 0.010
+    assert np.median(off) < 0.015
 
 
 def test_what_no_point_holds_stays_missing(posed: PosedSwing, make_capture: Maker) -> None:

@@ -11,10 +11,12 @@ from mocap.comparison import Comparison
 from mocap.errors import RenderError
 from mocap.findings import Findings
 from mocap.reference.compare import with_pose_distance
-from mocap.reference.posed import PosedSwing
+from mocap.reference.parameters import SwingParameters
+from mocap.reference.posed import PosedSwing, pose_swing
 from mocap.renderer.layers import check_can_draw
 from mocap.renderer.scene import Scene
 from mocap.swing import Hitter, Setup
+from mocap.virtual.flaws import FLAWS
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,17 @@ def left_handed(shown: Shown) -> Shown:
     hitter = replace(shown.comparison.swing.hitter, bats="left")
     comparison = replace(shown.comparison, swing=replace(shown.comparison.swing, hitter=hitter))
     findings = replace(shown.findings, hitter=hitter)
+    return Shown(comparison, findings, Scene(comparison, findings))
+
+
+@pytest.fixture(scope="session")
+def faulty(make_capture) -> Shown:
+    """A hitter who opens too early, and is off in several numbers at foot-plant."""
+    posed = pose_swing(FLAWS["opens_early"](SwingParameters(height_m=1.80), 1.0), 240.0)
+    capture = make_capture(posed.points, posed.rate_hz)
+    swing = mocap.build_swing(capture, Hitter("Hitter 2", 1.80, bats="right"), Setup())
+    comparison = mocap.compare(swing, mocap.load_reference("standard"))
+    findings = with_pose_distance(mocap.measure(swing), comparison, limits=None)
     return Shown(comparison, findings, Scene(comparison, findings))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mocap.renderer.body import make_body
+from mocap.renderer.body import STRIPES, make_body
 from mocap.renderer.field import LINE_WIDTH, PLATE_THICKNESS, batters_box, batters_boxes, plate_mesh
 from mocap.renderer.figure import PARTS, TONES, Figure, build_figure
 from mocap.renderer.parts import bat_profile, make_bat
@@ -260,6 +260,93 @@ def test_sides_carry_their_tones(figure: Figure) -> None:
         for tone in ("leg", "sleeve"):
             x = vertices[0][figure.tones == TONES.index(f"{side}_{tone}"), 0]
             assert (sign * x).min() > -0.01
+
+
+STRIPED = {"back_sleeve": ("shoulder", "elbow"), "back_leg": ("hip", "knee")}
+
+
+def test_only_the_back_side_is_striped(figure: Figure) -> None:
+    plain = ~np.isin(figure.tones, [TONES.index(tone) for tone in STRIPED])
+    assert figure.stripes.dtype == np.float32
+    assert (figure.stripes[plain] == 0.0).all()
+
+
+@pytest.mark.parametrize("tone", STRIPED)
+def test_stripes_go_once_round_the_limb(figure: Figure, tone: str) -> None:
+    """In a slice across the limb they rise by their whole number, in the same measure as the angle, worked out here."""
+    vertices, _ = figure.pose(POSES["standing"])
+    start, end = (POSES["standing"][0, POINTS.index(f"back_{joint}")] for joint in STRIPED[tone])
+    axis = (end - start) / np.linalg.norm(end - start)
+    off = vertices[0] - start
+    along = off @ axis
+    slice_ = (figure.tones == TONES.index(tone)) & (np.abs(along - 0.6 * np.linalg.norm(end - start)) < 0.03)
+    across = np.cross(axis, [1.0, 0.0, 0.0])
+    angle = np.arctan2(off[slice_] @ np.cross(axis, across), off[slice_] @ across)
+    turns = figure.stripes[slice_] * 2.0 * np.pi / STRIPES[tone]
+    sense = max((1.0, -1.0), key=lambda sign: abs(np.exp(1j * (turns - sign * angle)).mean()))
+    assert abs(np.exp(1j * (turns - sense * angle)).mean()) > 0.97
+    assert np.ptp(turns) > 1.9 * np.pi
+
+
+@pytest.mark.parametrize("tone", STRIPED)
+def test_stripes_never_run_backward_within_a_face(figure: Figure, tone: str) -> None:
+    """A face spans few stripes; where a round ends, its vertices are doubled, whole rounds apart."""
+    mine = figure.tones[figure.faces[:, 0]] == TONES.index(tone)
+    vertices, _ = figure.pose(POSES["standing"])
+    ankle = POSES["standing"][0, POINTS.index("back_ankle")]
+    shown = vertices[0][figure.faces[mine]].mean(axis=1)[:, 2] > ankle[2] + 0.02  # the rest closes inside the shoe
+    span = np.ptp(figure.stripes[figure.faces[mine]], axis=1)[shown]
+    assert span.max() < 0.25 * STRIPES[tone]
+    same = (figure.tones == TONES.index(tone)).nonzero()[0]
+    order = same[np.argsort(figure.welded[same], kind="stable")]
+    twin = figure.welded[order[1:]] == figure.welded[order[:-1]]
+    assert twin.sum() > 10
+    gap = np.abs(np.diff(figure.stripes[order])[twin])
+    np.testing.assert_allclose(gap, STRIPES[tone], atol=1e-4)
+
+
+def test_stripes_run_over_the_knee_without_a_break(figure: Figure) -> None:
+    """From mid thigh to mid shank, the count along the front of the leg moves by less than one from 3 cm to 3 cm."""
+    vertices, _ = figure.pose(POSES["standing"])
+    hip, knee, ankle = (POSES["standing"][0, POINTS.index(f"back_{n}")] for n in ("hip", "knee", "ankle"))
+    leg = figure.tones == TONES.index("back_leg")
+    heights = np.linspace(0.5 * (hip + knee)[2], 0.5 * (knee + ankle)[2], 12)
+    found = []
+    for height in heights:
+        ring = leg & (np.abs(vertices[0][:, 2] - height) < 0.02)
+        ahead = vertices[0][ring, 1].argmin()  # he faces -y
+        found.append(figure.stripes[ring][ahead])
+    assert np.abs(np.diff(found)).max() < 1.0
+
+
+def test_a_heavier_hitter_is_thicker_and_not_longer(figure: Figure) -> None:
+    """Volume follows mass; joints, and so lengths, are where they were."""
+    places = {mass: build_figure(POSES["standing"], HEIGHT, bat=True, mass_kg=mass) for mass in (65.0, 95.0)}
+    total = {}
+    for mass, built in places.items():
+        vertices, _ = built.pose(POSES["standing"])
+        total[mass] = volume(welded_places(built, vertices[0])[part_faces(built, "body")])
+    assert total[95.0] / total[65.0] == pytest.approx(95.0 / 65.0, rel=0.07)
+    assert places[65.0].size.thigh == places[95.0].size.thigh == figure.size.thigh
+
+
+@pytest.mark.parametrize("mass", [1.0, 1000.0, float("nan")])
+def test_an_absurd_mass_still_gives_a_whole_figure(mass: float) -> None:
+    odd = build_figure(POSES["standing"], HEIGHT, bat=True, mass_kg=mass)
+    vertices, _ = odd.pose(POSES["standing"])
+    assert np.isfinite(vertices).all()
+    assert volume(welded_places(odd, vertices[0])[part_faces(odd, "body")]) > 0.03
+
+
+def test_the_rest_body_is_the_same_on_both_sides() -> None:
+    body = make_body(proportions(POSES["standing"], HEIGHT, bat=False))
+    mesh = body.vertices[np.lexsort(np.round(body.vertices, 6).T)]
+    mirrored = body.vertices * [-1.0, 1.0, 1.0]
+    np.testing.assert_allclose(np.sort(mesh[:, 0]), np.sort(mirrored[:, 0]), atol=2e-3)
+    seam = {TONES.index("front_leg"): -1.0, TONES.index("back_leg"): 1.0}
+    for number, sign in seam.items():
+        mine = np.array(body.tones) == TONES[number]
+        assert (sign * body.vertices[body.faces[mine], 0]).min() > -1e-9
 
 
 def test_mesh_is_small_enough_to_draw_often(figure: Figure) -> None:

@@ -1,4 +1,4 @@
-"""The still and the sheet: exact places, nothing cut, nothing in the way of anything else."""
+"""The still: exact places, nothing cut, nothing in the way of anything else."""
 
 from __future__ import annotations
 
@@ -12,13 +12,17 @@ from PIL import Image
 from mocap.errors import OptionError, RenderError
 from mocap.kinematics.swing_points import mid_hands
 from mocap.renderer import draw_sheet, draw_still, guides, layers
+from mocap.renderer.ground import box_middle
 from mocap.renderer.layers import Stage
 from mocap.renderer.page import overlap
 from mocap.renderer.pen import Pen
 from mocap.renderer.scene import Painter, Scene
+from mocap.renderer.several_views import SeveralViews
 from mocap.renderer.sheet import Sheet
+from mocap.renderer.side_by_side import SideBySide, rows_of
 from mocap.renderer.still import Still
-from mocap.renderer.view import VIEWS
+from mocap.renderer.view import VIEWS, find_view
+from mocap.swing import MOMENTS
 
 WIDE, TALL, SQUARE = (1920, 1080), (1080, 1920), (1080, 1080)
 
@@ -26,7 +30,19 @@ WIDE, TALL, SQUARE = (1920, 1080), (1080, 1920), (1080, 1080)
 def still_of(shown, moment: str = "plant", view: str = "open side", size: tuple[int, int] = WIDE) -> Still:
     frame = shown.comparison.swing.index(moment)
     assert frame is not None
-    return Still(shown.scene, moment, frame, VIEWS[view], size)
+    return Still(shown.scene, moment, frame, find_view(view), size)
+
+
+def coverage(still: Still, size: tuple[int, int]) -> Image.Image:
+    """Where a still's two bodies are drawn."""
+    posed = next(still.scene.poses([still.frame]))
+    covered = Image.new("L", size)
+    with Painter(still.scene) as painter:
+        painter.aim(still.framing, [still.frame])
+        for body, mesh in ((painter.hitter, posed.hitter), (painter.reference, posed.reference)):
+            layer = painter.stage.draw(body, *mesh)
+            covered.paste(255, layer.corner, layer.solid)
+    return covered
 
 
 def assert_apart_and_inside(blocks, size) -> None:
@@ -40,12 +56,139 @@ def assert_apart_and_inside(blocks, size) -> None:
         assert not overlap(one.box, other.box), (one.labels[0].words, other.labels[0].words)
 
 
-@pytest.mark.parametrize("size", [WIDE, TALL, SQUARE, (1280, 720), (3840, 2160)])
-@pytest.mark.parametrize("moment", ["plant", "contact", "finish"])
+@pytest.mark.parametrize("size", [WIDE, TALL, SQUARE, (1280, 720), (3840, 2160), (640, 360), (390, 844)])
+@pytest.mark.parametrize("moment", MOMENTS)
 def test_type_stays_inside_and_apart(shown, moment, size) -> None:
     still = still_of(shown, moment, size=size)
     assert len(still.blocks) >= 2
     assert_apart_and_inside(still.blocks, size)
+
+
+@pytest.mark.parametrize("size", [WIDE, TALL, SQUARE])
+@pytest.mark.parametrize("view", [*VIEWS, "120,25"])
+@pytest.mark.parametrize("moment", ["plant", "contact"])
+def test_type_stays_inside_and_apart_in_every_view_of_a_hitter_with_many_faults(faulty, moment, view, size) -> None:
+    still = still_of(faulty, moment, view, size)
+    assert_apart_and_inside(still.blocks, size)
+
+
+@pytest.mark.parametrize("size", [TALL, SQUARE, (1242, 2208), (390, 844)])
+def test_no_type_of_an_upright_or_square_picture_is_smaller_than_a_phone_asks_for(faulty, size) -> None:
+    """12 of the 390 points across a phone held upright: a 32nd of the width."""
+    pictures = [still_of(faulty, size=size), Sheet(faulty.scene, size)]
+    sizes = [label.size for picture in pictures for block in picture.blocks for label in block.labels]
+    assert min(sizes) >= size[0] / 32 - 0.5
+
+
+def test_the_headline_states_what_is_off_and_the_numbers_come_in_the_order_of_their_verdicts(faulty) -> None:
+    still = still_of(faulty)
+    assert still.said.verdict == "off"
+    order = ["off", "near", "too close to call", "good"]
+    places = [order.index(callout.verdict) for callout in still.found if callout.verdict]
+    assert places == sorted(places)
+    assert 1 <= len(still.found) <= 5
+
+
+def test_the_headline_of_a_sound_hitter_is_his_weight(shown) -> None:
+    still = still_of(shown)
+    assert "of the weight on the back foot" in still.said.words
+    assert still.said.verdict == "good"
+
+
+@pytest.mark.usefixtures("can_draw")
+@pytest.mark.parametrize("view", ["open side", "pitcher", "above", "120,25"])
+@pytest.mark.parametrize("size", [TALL, SQUARE])
+def test_type_never_lies_on_a_body_of_an_upright_or_square_picture(faulty, view, size) -> None:
+    still = still_of(faulty, "plant", view, size)
+    covered = coverage(still, size)
+    for block in still.blocks:
+        assert not np.asarray(covered.crop(block.box)).any(), block.labels[0].words
+
+
+def test_guides_asked_for_by_name_bring_their_numbers_and_none_brings_none(shown) -> None:
+    frame = shown.comparison.swing.index("plant")
+    named = Still(shown.scene, "plant", frame, VIEWS["open side"], WIDE, "separation")
+    assert [guide.name for guide in named.guides] == ["separation"]
+    assert len(named.placed) == 1
+    assert_apart_and_inside(named.blocks, WIDE)
+    assert Still(shown.scene, "plant", frame, VIEWS["open side"], WIDE, "none").guides == []
+    with pytest.raises(OptionError, match="halo"):
+        Still(shown.scene, "plant", frame, VIEWS["open side"], WIDE, "halo")
+
+
+@pytest.mark.parametrize("size", [WIDE, TALL, SQUARE])
+@pytest.mark.parametrize("names", [("open side", "pitcher"), ("open side", "pitcher", "above", "120,25")])
+def test_several_views_are_at_one_scale_each_with_its_name_and_the_headline_once(shown, names, size) -> None:
+    frame = shown.comparison.swing.index("plant")
+    picture = SeveralViews(shown.scene, "plant", frame, [find_view(name) for name in names], size)
+    assert len({panel.framing.scale for panel in picture.panels}) == 1
+    assert_apart_and_inside(picture.blocks, size)
+    for panel, title in zip(picture.panels, picture.titles, strict=True):
+        assert panel.box[0] <= title.box[0] <= title.box[2] <= panel.box[2]
+        low, high = panel.framing.extent(shown.scene.reach([frame]))
+        assert low[0] >= 0
+        assert low[1] >= title.box[3] - panel.box[1]
+        assert high[0] <= panel.framing.size[0]
+        assert high[1] <= panel.framing.size[1]
+    headline = " ".join(label.words for block in picture.blocks for label in block.labels)
+    assert headline.replace("\N{NO-BREAK SPACE}", " ").count("of the weight on the back foot") == 1
+
+
+@pytest.mark.parametrize("size", [WIDE, TALL, SQUARE])
+@pytest.mark.parametrize("moment", ["plant", "contact"])
+def test_two_swings_side_by_side_are_at_one_scale_with_level_floors(shown, faulty, moment, size) -> None:
+    scenes = (shown.scene, faulty.scene)
+    frames = tuple(scene.swing.index(moment) for scene in scenes)
+    picture = SideBySide(scenes, moment, frames, VIEWS["open side"], size)
+    first, second = picture.panels
+    assert first.framing.scale == second.framing.scale
+    floors = [panel.in_picture(panel.scene.plate_offset)[1] for panel in picture.panels]
+    assert (first.box[1] != second.box[1]) or floors[0] == pytest.approx(floors[1])
+    assert_apart_and_inside(picture.blocks, size)
+    # A metre of height is as many pixels in both.
+    heights = [panel.in_picture(np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0]]))[:, 1] for panel in picture.panels]
+    assert np.ptp(heights[0]) == pytest.approx(np.ptp(heights[1]))
+
+
+def test_floors_are_level_where_one_plate_was_recorded_and_the_other_is_assumed(shown) -> None:
+    """The second hitter stands half a metre farther from his plate than the first one's is assumed to be."""
+    comparison = shown.comparison
+    away = box_middle() + np.array([0.0, 0.5, 0.0])
+    swing = replace(comparison.swing, points=comparison.swing.points + away, plate_known=True)
+    other = replace(comparison, swing=swing, reference_points=comparison.reference_points + away)
+    frame = swing.index("plant")
+    picture = SideBySide((shown.scene, Scene(other, shown.findings)), "plant", (frame, frame), VIEWS["open side"], WIDE)
+    floors = [panel.in_picture(panel.scene.plate_offset)[1] for panel in picture.panels]
+    assert floors[0] == pytest.approx(floors[1])
+    for panel, title in zip(picture.panels, picture.titles, strict=True):
+        low, high = panel.framing.extent(panel.scene.reach([frame]))
+        assert low[1] + panel.box[1] >= title.box[3]
+        assert high[1] <= panel.framing.size[1]
+
+
+def test_the_rows_side_by_side_are_numbers_that_truly_differ(shown, faulty) -> None:
+    rows = rows_of(shown.findings, faulty.findings, "plant", "metric")
+    assert rows
+    labels = {measure.label: name for name, measure in shown.findings.measures.items()}
+    for row in rows:
+        one, other = (shown_of.findings.measures[labels[row.label]] for shown_of in (shown, faulty))
+        assert abs(one.value - other.value) > 1.96 * np.hypot(one.sd, other.sd)
+    assert rows_of(shown.findings, shown.findings, "plant", "metric") == []
+
+
+def test_a_left_handed_hitter_beside_a_right_handed_one_looks_the_other_way(shown, left_handed) -> None:
+    frame = shown.comparison.swing.index("plant")
+    picture = SideBySide((shown.scene, left_handed.scene), "plant", (frame, frame), VIEWS["open side"], WIDE)
+    toward = [panel.framing.project([[1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])[:, 0] for panel in picture.panels]
+    assert toward[0][0] > toward[0][1]
+    assert toward[1][0] < toward[1][1]
+
+
+def test_three_views_and_several_views_of_two_swings_are_refused(shown, tmp_path) -> None:
+    for views, beside in ((("pitcher",) * 3, None), (("pitcher", "above"), (shown.comparison, shown.findings))):
+        with pytest.raises(OptionError, match="do not fit"):
+            draw_still(shown.comparison, shown.findings, tmp_path / "a.png", view=views, beside=beside)
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("view", VIEWS)
@@ -66,16 +209,7 @@ def test_no_two_hairlines_cross(shown, moment, view) -> None:
 )
 def test_type_never_lies_on_a_body(shown, moment, view) -> None:
     still = still_of(shown, moment, view)
-    posed = next(shown.scene.poses([still.frame]))
-    with Painter(shown.scene) as painter:
-        painter.aim(still.framing, [still.frame])
-        drawn = [
-            painter.stage.draw(painter.hitter, *posed.hitter),
-            painter.stage.draw(painter.reference, *posed.reference),
-        ]
-    covered = Image.new("L", WIDE)
-    for layer in drawn:
-        covered.paste(255, layer.corner, layer.solid)
+    covered = coverage(still, WIDE)
     assert np.asarray(covered).any()
     for block in still.blocks:
         assert not np.asarray(covered.crop(block.box)).any(), block.labels[0].words
@@ -187,28 +321,6 @@ def test_an_unknown_moment_and_one_not_found_are_refused(shown, tmp_path) -> Non
     with pytest.raises(OptionError, match="finish was not found"):
         draw_still(comparison, shown.findings, tmp_path / "a.png", moment="finish")
     assert list(tmp_path.iterdir()) == []
-
-
-@pytest.mark.parametrize("size", [WIDE, TALL])
-def test_the_sheet_shows_every_moment_at_one_scale(shown, size) -> None:
-    sheet = Sheet(shown.scene, size)
-    assert [panel.moment for panel in sheet.panels] == ["stance", "lift", "plant", "contact", "extension", "finish"]
-    assert len({panel.framing.scale for panel in sheet.panels}) == 1
-    assert_apart_and_inside(sheet.blocks, size)
-    for one, other in combinations(sheet.panels, 2):
-        assert not overlap(one.box, other.box)
-    for panel in sheet.panels:
-        low, high = panel.framing.extent(shown.scene.reach([panel.frame]))
-        assert panel.box[0] <= low[0] <= high[0] <= panel.box[2]
-        assert panel.box[1] <= low[1] <= high[1] <= panel.box[3]
-
-
-def test_the_sheet_leaves_out_what_was_not_found(shown) -> None:
-    swing = shown.comparison.swing
-    moments = {**swing.moments, "lift": replace(swing.moments["lift"], index=None, time_s=None)}
-    scene = Scene.__new__(Scene)
-    scene.__dict__.update(shown.scene.__dict__, swing=replace(swing, moments=moments))
-    assert "lift" not in [panel.moment for panel in Sheet(scene, WIDE).panels]
 
 
 def test_without_opengl_the_error_names_the_package_to_install(monkeypatch) -> None:

@@ -14,8 +14,12 @@ SIZE = (960, 540)
 SCALE = 220.0
 
 
+#: Every named view, and free cameras: level, raised, from behind, straight down.
+EVERY_VIEW = (*VIEWS, "120,25", "0,0", "-35,12.5", "210,60", "90,90")
+
+
 def framing(name: str, *, mirrored: bool = False) -> Framing:
-    return Framing(VIEWS[name], SIZE, (0.0, 0.0, 0.0), (480.0, 400.0), SCALE, mirrored)
+    return Framing(find_view(name), SIZE, (0.0, 0.0, 0.0), (480.0, 400.0), SCALE, mirrored)
 
 
 def test_the_open_side_is_exactly_perpendicular_to_the_pitch_line() -> None:
@@ -42,9 +46,10 @@ def test_each_view_looks_the_way_its_name_says(view, direction, expected) -> Non
     assert (end - start) / SCALE == pytest.approx(expected, abs=1e-12)
 
 
-@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("view", EVERY_VIEW)
 def test_views_keep_lengths_across_the_line_of_sight(view) -> None:
-    axes = np.array([VIEWS[view].right, VIEWS[view].up, VIEWS[view].away])
+    looked = find_view(view)
+    axes = np.array([looked.right, looked.up, looked.away])
     assert axes @ axes.T == pytest.approx(np.eye(3))
     assert np.linalg.det(axes) == pytest.approx(-1.0)  # right, up, away is left-handed, as in every picture
 
@@ -69,9 +74,32 @@ def test_an_unknown_view_is_refused_by_name() -> None:
         find_view("moon")
 
 
+@pytest.mark.parametrize(("free", "named"), [("90,6", "open side"), ("180,6", "pitcher"), ("0,6", "catcher")])
+def test_a_free_camera_agrees_with_the_named_view_that_it_repeats(free, named) -> None:
+    points = np.random.default_rng(5).uniform(-1, 1, (20, 3))
+    assert framing(free).project(points) == pytest.approx(framing(named).project(points))
+
+
+@pytest.mark.parametrize("azimuth", [0.0, 37.0, 120.0, 300.0])
+def test_a_free_camera_sees_what_lies_farther_along_its_bearing_higher_up(azimuth) -> None:
+    """A point on the floor one metre ahead rises by the sine of the elevation, one metre to the right moves right."""
+    looked = framing(f"{azimuth:g},25")
+    along = np.array([np.cos(np.radians(azimuth)), np.sin(np.radians(azimuth)), 0.0])
+    rightward = np.array([along[1], -along[0], 0.0])
+    here, ahead, right = looked.project([np.zeros(3), along, rightward])
+    assert ahead - here == pytest.approx([0.0, -SCALE * np.sin(np.radians(25))], abs=1e-9)
+    assert right - here == pytest.approx([SCALE, 0.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["120,-5", "10,91", "120", "1,2,3", "a,b"])
+def test_a_free_camera_below_the_floor_or_not_in_numbers_is_refused(name) -> None:
+    with pytest.raises(OptionError, match=name.split(",")[0]):
+        find_view(name)
+
+
 @pytest.mark.usefixtures("can_draw")
 @pytest.mark.parametrize("mirrored", [False, True])
-@pytest.mark.parametrize("view", VIEWS)
+@pytest.mark.parametrize("view", EVERY_VIEW)
 def test_rendered_balls_are_found_where_their_centres_project(view, mirrored) -> None:
     placed = framing(view, mirrored=mirrored)
     ball = trimesh.creation.icosphere(subdivisions=3, radius=0.04)

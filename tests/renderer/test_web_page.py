@@ -10,6 +10,7 @@ import mocap
 from mocap.display import format_measure
 from mocap.findings import Advice
 from mocap.reference.compare import with_pose_distance
+from mocap.renderer.text import typographic
 
 ORDER = (("First", "back_share"), ("Then", "axis_drift"))
 
@@ -64,10 +65,11 @@ def test_the_numbers_are_those_of_the_findings(tmp_path: Path, parts) -> None:
     text = " ".join(read(mocap.write_page(comparison, findings, tmp_path / "page.html")).text)
     for measure in findings.measures.values():
         if measure.value is None:
-            assert measure.why in text
+            assert typographic(measure.why) in text
         else:
-            assert format_measure(measure, 1.80) in text
-    assert comparison.differences[0].words in text
+            assert typographic(format_measure(measure, 1.80)) in text
+    assert typographic(comparison.differences[0].words) in text
+    assert "\N{NO-BREAK SPACE}%" in text  # a number never stands without its unit on a narrow screen
     imperial = mocap.write_page(comparison, findings, tmp_path / "page.html", units="imperial")
     assert "mph" in " ".join(read(imperial).text)
 
@@ -83,7 +85,7 @@ def test_what_is_off_stands_at_the_top(tmp_path: Path, parts) -> None:
     bad = replace(findings.checks[0], verdict="off", reason="Weight on the back foot: below 50 %")
     page = read(mocap.write_page(comparison, replace(findings, checks=(bad,)), tmp_path / "page.html"))
     text = " ".join(page.text)
-    assert text.index("Weight on the back foot: below 50 %") < text.index("Moments")
+    assert text.index(typographic("Weight on the back foot: below 50 %")) < text.index("Moments")
 
 
 def test_what_to_work_on_stands_first_things_first_and_names_are_text(tmp_path: Path, parts) -> None:

@@ -80,7 +80,8 @@ def test_the_hitter_the_reference_was_made_from_is_no_distance_from_it(reference
 
 def test_hitters_differ_from_the_reference(cases: list[Case], reference: Path) -> None:
     distances = [truth(case.motion, reference).rms for case in cases]
-    assert min(distances) > 0.01
+    # The least of them is one who had to be brought back to the sound swing.
+    assert min(distances) > 0.005
     assert max(distances) > 2 * min(distances)
 
 

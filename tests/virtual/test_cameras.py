@@ -223,7 +223,7 @@ def test_the_distance_of_two_lines_agrees_with_a_search() -> None:
 
 
 def test_the_trunk_hides_the_hands_from_behind_and_not_from_the_open_side() -> None:
-    contact = points_at(HITTER, np.array([0.9 + 0.165]))
+    contact = points_at(HITTER, np.array([0.9 + HITTER.parameters.timing.contact]))
     hands = [POINTS.index("front_hand"), POINTS.index("back_hand")]
     behind = place_camera(Tripod("behind", 270.0), LAB)
     assert not hidden_by_body(contact, SIDE.centre, 1.8)[0, hands].any()

@@ -85,7 +85,7 @@ class SpeedingUp(Carried):
 
 
 class Leaping(Carried):
-    push = (6.0, 0.0, 0.0)
+    push = (9.0, 0.0, 0.0)
 
 
 def test_a_foot_that_would_lose_its_load_keeps_it(motion: Motion) -> None:

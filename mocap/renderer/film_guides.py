@@ -1,0 +1,142 @@
+"""Which guides a film shows in one of its panels, and when: few at a time, each in its part of the swing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from mocap.renderer import guides
+from mocap.renderer.field import plate_outline
+from mocap.renderer.film_page import FilmPage
+from mocap.renderer.guides import names_of
+from mocap.renderer.lens import Box
+from mocap.renderer.panels import Panel
+from mocap.renderer.placing import Placed, Wish, place_labels
+from mocap.renderer.style import MUTED
+from mocap.renderer.text import LEADING, Label, set_line
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+__all__ = ["WITHOUT_WEIGHT", "FilmGuides", "covered", "has_weight"]
+
+#: What the guides measure whose number a headline may state.
+_MEASURES = {
+    "axis": "axis_drift",
+    "head": "head_shift",
+    "knob": "knob_aim",
+    "separation": "separation_length",
+    "weight": "back_share",
+    "zone": "hitting_zone",
+}
+
+_LONGEST = 10.0  # hairlines longer than so many type sizes say less than they disturb: this project's default
+_SHADE = 24  # levels by which a shadow darkens the ground at most; what differs more is a body or a guide
+
+#: What the usual guides are called for a panel that has no room below the feet for the weight bar.
+WITHOUT_WEIGHT = "usual without weight"
+
+
+def has_weight(asked: str | Sequence[str]) -> bool:
+    """Whether the weight bar may be among the guides asked for.
+
+    Raises
+    ------
+    OptionError
+        A name is not known.
+    """
+    return asked != WITHOUT_WEIGHT and "weight" in names_of(asked)
+
+
+class FilmGuides:
+    """The guides of one panel.
+
+    Parameters
+    ----------
+    panel : Panel
+    asked : str or sequence of str
+        See `mocap.renderer.guides.names_of`, or `WITHOUT_WEIGHT`.
+    """
+
+    def __init__(self, panel: Panel, asked: str | Sequence[str]) -> None:
+        self.panel = panel
+        usual = "usual" if asked == WITHOUT_WEIGHT else asked
+        built = guides.chosen(usual, panel.scene, guides.WHOLE_SWING, panel.view)
+        self._built = [guide for guide in built if asked != WITHOUT_WEIGHT or guide.name != "weight"]
+        self._always = usual not in ("usual", "all")
+
+    def at(self, number: int) -> list[guides.Guide]:
+        """Those shown in the picture of that number; what was asked for by name in all of them."""
+        swing = self.panel.scene.swing
+        return [guide for guide in self._built if self._always or guides.shown_at(guide.name, swing, number)]
+
+    def labels(self, page: FilmPage, number: int) -> list[Label]:
+        """Type of the weight bar, where it is shown and the picture is its own."""
+        bar = next((guide for guide in self.at(number) if isinstance(guide, guides.WeightBar)), None)
+        return [] if bar is None else _bar_labels(bar, self.panel, number, page)
+
+    def numbers(
+        self, page: FilmPage, number: int, solid: npt.NDArray[np.bool_], taken: Sequence[Box], stated: str
+    ) -> list[Placed]:
+        """The guides' own numbers in the picture of that number, each beside what it belongs to.
+
+        Parameters
+        ----------
+        page : FilmPage
+        number : int
+        solid : ndarray of bool, shape (height, width)
+            Of the panel: what words must not cover, see `covered`.
+        taken : sequence of tuples of 4 ints
+            Other type and what else is to stay free, in the panel. [px]
+        stated : str
+            The measure that the headline states already; empty: none.
+        """
+        wishes = []
+        for guide in self.at(number):
+            label = guide.label(number) if _MEASURES.get(guide.name, "") != stated or not stated else None
+            if label is not None:
+                wishes.append(Wish(label.words, self.panel.framing.project(label.at)))
+        small = page.type.small
+        placed = place_labels(wishes, solid | self._plate(), taken, self.panel.framing.size, small)
+        return [note for note in placed if np.hypot(*(note.leader[1] - note.leader[0])) <= _LONGEST * small]
+
+    def _plate(self) -> npt.NDArray[np.bool_]:
+        """Where the plate lies in the panel, shape (height, width): words read badly on it."""
+        width, height = self.panel.framing.size
+        outline = plate_outline()
+        corners = np.column_stack([outline, np.zeros(len(outline))]) + self.panel.scene.plate_offset
+        left, top, right, bottom = self.panel.framing.box_around(corners, 2.0)
+        mask = np.zeros((height, width), dtype=np.bool_)
+        mask[top:bottom, left:right] = True
+        return mask
+
+
+def covered(painted: Image, ground: Image) -> npt.NDArray[np.bool_]:
+    """Where bodies and guides lie on a panel's ground, shape (height, width); their soft shadows do not count."""
+    from PIL import ImageChops
+
+    return np.asarray(np.asarray(ImageChops.difference(painted, ground)).max(axis=2) > _SHADE)
+
+
+def _bar_labels(bar: guides.WeightBar, panel: Panel, number: int, page: FilmPage) -> list[Label]:
+    """Names at the ends of the weight bar, and its band's; those that would leave the picture are left out."""
+    back_x, front_x, y = bar.bar(panel.framing, page.unit, number)
+    if not np.isfinite([back_x, front_x, y]).all():
+        return []
+    small, gap = page.type.small, 20 * page.unit
+    top = y - 0.63 * small
+    ends = sorted(((back_x, "back foot"), (front_x, "front foot")))
+    labels = [
+        set_line(ends[0][1], (ends[0][0] - gap, top), small, colour=MUTED, anchor="right"),
+        set_line(ends[1][1], (ends[1][0] + gap, top), small, colour=MUTED),
+    ]
+    if bar.band is not None:
+        low, high = (f"{100 * share:g}" for share in bar.band)
+        words = f"good: {low}\N{EN DASH}{high} % on the back foot"
+        middle = front_x + sum(bar.band) / 2.0 * (back_x - front_x)
+        labels.append(set_line(words, (middle, y + 0.62 * LEADING * small), small, colour=MUTED, anchor="middle"))
+    inside = (page.margin // 2, page.size[0] - page.margin // 2)
+    return [label for label in labels if inside[0] <= label.box[0] and label.box[2] <= inside[1]]
