@@ -136,7 +136,8 @@ class Capture:
     rate_hz : float
         Point sampling rate. [Hz]
     residuals : ndarray, shape (F, P)
-        Reconstruction residual of each sample, zero where the file states none; NaN where not seen. [m]
+        Reconstruction residual of each sample, zero where the file states none; NaN where not seen. Of smoothed points
+        the standard deviation per axis of each. [m]
     first_frame : int
         Number that the recording gives to its first stored frame.
     analog : ndarray, shape (A, C)
@@ -156,6 +157,8 @@ class Capture:
         The lab axis that the file says points up, such as `+z`; empty where it states none.
     notes : tuple of str
         What was repaired or doubted while reading.
+    smoothed : bool
+        Whether the points were smoothed over time, so that they show less scatter than they err.
     """
 
     source: str
@@ -174,6 +177,7 @@ class Capture:
     cameras: npt.NDArray[np.uint8] = field(default_factory=lambda: np.zeros((0, 0), np.uint8))
     vertical: str = ""
     notes: tuple[str, ...] = ()
+    smoothed: bool = False
 
     def __post_init__(self) -> None:
         expected = (self.points.shape[0], len(self.labels), 3)

@@ -104,14 +104,13 @@ def compare(
 ) -> None:
     """Lay the swing in PATH over a reference of the same height: still, sheet, video, page and measures.
 
-    PATH is a recording (C3D, TRC, CSV), or a session folder (every swing it lists, each in a folder of its own). Of a
-    recording of several swings each gets a folder of its own.
+    PATH is a recording (C3D, TRC, CSV, or a TOML list of the cameras that filmed it), or a session folder (every swing
+    it lists, each in a folder of its own). Of a recording of several swings each gets a folder of its own.
     """
+    from mocap.importer.session import is_session, read_session
     from mocap.job import jobs_of, run_jobs
 
-    if path.is_dir() or path.suffix.lower() == ".toml":
-        from mocap.importer.session import read_session
-
+    if is_session(path):
         if swing is not None:
             raise OptionError(f"--swing goes with one recording, and {path} is a session; give the recording's file")
         session = read_session(path)

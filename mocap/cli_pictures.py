@@ -307,11 +307,11 @@ def _dated(recording: Recording) -> Recording:
 
 def _listed(files: tuple[Path, ...], options: dict[str, Any]) -> list[tuple[Recording, Units]]:
     """Every recording: files as they are, session folders as they list them."""
-    from mocap.importer.session import read_session
+    from mocap.importer.session import is_session, read_session
 
     found: list[tuple[Recording, Units]] = []
     for file in files:
-        if file.is_dir() or file.suffix.lower() == ".toml":
+        if is_session(file):
             session = read_session(file)
             found += [(overridden(recording, options), session.units) for recording in session.recordings]
         else:

@@ -165,8 +165,23 @@ def write_season(folder: Path) -> None:
     write_session(folder, PlannedSession("A spring", swings[0].day, CAGE, swings, COMMENT))
 
 
+#: Standard deviation of a point that the detector is entirely sure of. [px]
+FOUND_PX = 1.5
+FILMED_SWING = """
+[[swings]]
+file = "filmed.toml"
+hitter = "{hitter}"
+kind = "live"
+pitch_location = "middle"
+notes = "from the points that the two cameras saw"
+"""
+
+
 def write_two_cameras(folder: Path) -> None:
-    """One swing seen by two cameras on tripods: points, cameras and videos, and the lab's own recording of it."""
+    """One swing seen by two cameras on tripods: points, cameras and videos, and the lab's own recording of it.
+
+    The lab's recording and what the cameras saw are two swings of the session.
+    """
     hitter = roster()[0]
     write_session(
         folder,
@@ -178,24 +193,21 @@ def write_two_cameras(folder: Path) -> None:
             COMMENT,
         ),
     )
-    rows = []
+    filmed, videos = [f"# {COMMENT}\n\n[filmed]\nnoise_px = {FOUND_PX}\n"], [FILMED_SWING.format(hitter=hitter.id)]
     for number, tripod in enumerate(TWO_TRIPODS):
         camera = place_camera(tripod, CAGE, hitter.bats)
         write_camera(camera, folder / f"{tripod.name}.toml")
-        seen = film_points(hitter, camera, CAGE, noise_px=1.5, outliers=0.01, seed=60 + number)
+        seen = film_points(hitter, camera, CAGE, noise_px=FOUND_PX, outliers=0.01, seed=60 + number)
         seen.write(folder / f"{tripod.name}.csv")
         render_footage(hitter, camera, CAGE, folder / f"{tripod.name}.mp4")
-        rows += [
-            "",
-            "[[cameras]]",
-            f'camera = "{tripod.name}.toml"',
-            f'points = "{tripod.name}.csv"',
-            f'video = "{tripod.name}.mp4"',
-        ]
+        row = f'\n[[cameras]]\ncamera = "{tripod.name}.toml"\n'
+        filmed.append(f'{row}points = "{tripod.name}.csv"\n')
+        videos.append(f'{row}swing = "lab.c3d"\nvideo = "{tripod.name}.mp4"\n')
     path = folder / FILE_NAME
     text = path.read_text(encoding="utf-8")
-    with replacing(path) as temporary:
-        temporary.write_text(text + "\n".join(rows) + "\n", encoding="utf-8", newline="\n")
+    for target, words in ((path, [text, *videos]), (folder / "filmed.toml", filmed)):
+        with replacing(target) as temporary:
+            temporary.write_text("".join(words), encoding="utf-8", newline="\n")
 
 
 # -------------------------------------------------------------------- writing by the package c3d

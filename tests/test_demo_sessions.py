@@ -173,7 +173,7 @@ def test_every_listed_recording_is_there_and_is_a_swing_or_a_held_position(sessi
             assert (swing.index("contact") is None) == (recording.kind == "held")
             assert swing.plate_known
             assert swing.hitter.bats == recording.hitter.bats
-    assert counts == {"first_session": 1, "lab_day": 9, "season": 3, "two_cameras": 1}
+    assert counts == {"first_session": 1, "lab_day": 9, "season": 3, "two_cameras": 2}
 
 
 #: What the position at landing is judged by, wherever he came from.
@@ -240,7 +240,7 @@ def test_the_cameras_see_what_the_lab_recorded(sessions: Path) -> None:
     folder = sessions / "two_cameras"
     lab = mocap.read(folder / "lab.c3d")
     names = {label.lower(): column for column, label in enumerate(lab.labels)}
-    table = tomllib.loads((folder / "session.toml").read_text(encoding="utf-8"))
+    table = tomllib.loads((folder / "filmed.toml").read_text(encoding="utf-8"))
     assert len(table["cameras"]) == 2
     for row in table["cameras"]:
         camera = read_camera(folder / row["camera"])
@@ -254,4 +254,4 @@ def test_the_cameras_see_what_the_lab_recorded(sessions: Path) -> None:
             off.append(np.linalg.norm(camera.project(place) - [float(u), float(v)]))
         # 1.5 px of noise in both directions, and 1 in 100 far off.
         assert np.median(off) < 3.0
-        assert (folder / row["video"]).stat().st_size > 100_000
+        assert (folder / row["camera"]).with_suffix(".mp4").stat().st_size > 100_000

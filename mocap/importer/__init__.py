@@ -27,8 +27,20 @@ def _csv() -> Callable[[Path], Capture]:
     return read_csv_points
 
 
+def _filmed() -> Callable[[Path], Capture]:
+    from mocap.importer.filmed import read_filmed
+
+    return read_filmed
+
+
 #: Suffix in lower case to what fetches its reader, which itself looks whether the file is of its kind.
-READERS: dict[str, Callable[[], Callable[[Path], Capture]]] = {".c3d": _c3d, ".trc": _trc, ".csv": _csv, ".tsv": _csv}
+READERS: dict[str, Callable[[], Callable[[Path], Capture]]] = {
+    ".c3d": _c3d,
+    ".trc": _trc,
+    ".csv": _csv,
+    ".tsv": _csv,
+    ".toml": _filmed,
+}
 
 
 def read(path: str | Path) -> Capture:
@@ -37,7 +49,8 @@ def read(path: str | Path) -> Capture:
     Parameters
     ----------
     path : str or Path
-        A C3D file, a TRC file, or a plain table of points (CSV); the suffix tells which.
+        A C3D file, a TRC file, a plain table of points (CSV), or a list of cameras and of the points that they saw
+        (TOML, see `mocap.importer.filmed`); the suffix tells which.
 
     Returns
     -------
@@ -53,6 +66,6 @@ def read(path: str | Path) -> Capture:
     if reader is None and path.is_file():
         raise InputError(
             f"{path}: files of the kind {path.suffix or '(no suffix)'} are not read;"
-            " give a C3D (.c3d), TRC (.trc) or CSV (.csv, .tsv) file"
+            " give a C3D (.c3d), TRC (.trc) or CSV (.csv, .tsv) file, or a list of cameras (.toml)"
         )
     return (reader or _c3d)()(path)

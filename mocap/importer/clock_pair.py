@@ -1,7 +1,7 @@
-"""Two cameras whose clocks are not in step: how their rays miss each other at an offset, and the offset of least misses.
+"""Two cameras whose clocks are not in step: how far their rays miss each other, and at which offset they miss least.
 
-The distance is Sampson's (R. Hartley, A. Zisserman, *Multiple View Geometry*, 2nd ed., equation 11.9), each over its own
-standard deviation; the camera of the higher rate is taken between its frames (`interpolation`).
+The distance is Sampson's (R. Hartley, A. Zisserman, *Multiple View Geometry*, 2nd ed., equation 11.9), each over its
+own standard deviation; the camera of the higher rate is taken between its frames (`interpolation`).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.errors import InputError, OptionError
 from mocap.importer.camera import Camera
-from mocap.importer.interpolation import between
+from mocap.importer.interpolation import between, without_leaps
 from mocap.importer.keypoints import Keypoints
 from mocap.importer.pose import cross_matrix
 from mocap.importer.two_views import CAUCHY, MAD_TO_SD
@@ -24,6 +24,9 @@ from mocap.importer.two_views import CAUCHY, MAD_TO_SD
 STEPS_PER_FRAME, AGREE_PX = 1, 6.0
 #: A point tells the time where it moves faster than this. [px per frame]
 MOVING_PX = 2.0
+#: No point is taken to move faster than a bat's end filmed at 60 Hz from 6 m, so that one outlier is not the whole
+#: motion. [px per frame]
+FASTEST_PX = 100.0
 #: How far a stated rate may be off, one standard deviation: rates of 30, 60, 120 and 240 often stand for 1000/1001 of
 #: them, a crystal is within 1e-4 (common practice, no source). A drift is kept where it is `DRIFT_SEEN` times its
 #: standard deviation; one that cannot be told from none would only lead the offset astray.
@@ -108,12 +111,14 @@ class Pair:
         turn = other.rotation @ one.rotation.T
         shift = other.translation - turn @ one.translation
         focal = tuple(float(np.sqrt(camera.matrix[0, 0] * camera.matrix[1, 1])) for camera in cameras)
-        rays = tuple(camera.normalise(found.pixels) for camera, found in zip(cameras, keypoints, strict=True))
+        # One outlier would make steep slopes at its neighbours, whose own residuals look innocent.
+        pixels = tuple(without_leaps(found.pixels, found.sd_px(noise_px)) for found in keypoints)
+        rays = tuple(camera.normalise(own) for camera, own in zip(cameras, pixels, strict=True))
         sd = tuple(found.sd_px(noise_px) / f for found, f in zip(keypoints, focal, strict=True))
         return cls(
             (rays[0], rays[1]),
             (sd[0], sd[1]),
-            (_speed(keypoints[0].pixels), _speed(keypoints[1].pixels)),
+            (_speed(pixels[0]), _speed(pixels[1])),
             (float(keypoints[0].times(one)[0]), float(keypoints[1].times(other)[0])),
             (rate_of(one), rate_of(other)),
             cross_matrix(shift / max(float(np.linalg.norm(shift)), 1e-12)) @ turn,
@@ -130,8 +135,12 @@ class Pair:
 
     @cached_property
     def middle_s(self) -> float:
-        """Mean time of the motion that the second camera saw, by its stated clock, from its frame 0. [s]"""
-        weight = np.nan_to_num(np.minimum(self.speed[1], 50.0)).sum(axis=1)
+        """Mean time of the motion that the second camera saw, by its stated clock, from its frame 0. [s]
+
+        Each point counts by the square of its speed, as it does in the offset: a drift that is too small to be told
+        then leaves the offset as it was in the fastest part of the swing.
+        """
+        weight = (np.nan_to_num(np.minimum(self.speed[1], FASTEST_PX)) ** 2).sum(axis=1)
         frames = self.keypoints[1].frames
         return float((weight * frames).sum() / max(weight.sum(), 1e-9)) / self.rate[1]
 
@@ -299,7 +308,8 @@ def _least_squares(pair: Pair, value: FloatArray, unknowns: int) -> tuple[FloatA
 def rate_of(camera: Camera) -> float:
     """Frames per second, or an error where they are not known. [Hz]"""
     if camera.rate_hz is None:
-        raise InputError(f"camera {camera.name or 'without a name'}: rate_hz is missing; add it to the camera's file")
+        name = camera.name or "without a name"
+        raise InputError(f"camera {name}: rate_hz is missing; add it to the camera's file")
     return camera.rate_hz
 
 

@@ -13,6 +13,54 @@ from mocap.capture import FloatArray
 
 #: A neighbour that weighs less than this may be missing.
 NO_WEIGHT = 1e-6
+#: A point that is so many times its standard deviation, and more than a share of the neighbours' distance, off the path
+#: through its neighbours has leapt. The share leaves the end of a bat in at 30 Hz. This project's defaults.
+LEAP_SD, LEAP_SHARE = 6.0, 0.25
+#: Rounds of taking out leaps; in each, the worst within two frames.
+LEAP_ROUNDS = 6
+
+
+def without_leaps(paths: FloatArray, sd: FloatArray) -> FloatArray:
+    """Paths with NaN where a point leaps off its path for a frame or two.
+
+    Parameters
+    ----------
+    paths : ndarray, shape (F, P, D)
+        NaN where missing.
+    sd : ndarray, shape (F, P)
+        Standard deviation per axis of each.
+
+    Returns
+    -------
+    ndarray, shape (F, P, D)
+
+    Notes
+    -----
+    The path at a frame is the cubic through the two neighbours to either side, (4 (x1 + x-1) - x2 - x-2) / 6; where one
+    of the four is missing, nothing is taken out.
+    """
+    paths = paths.copy()
+    if len(paths) < 5:
+        return paths
+    for _ in range(LEAP_ROUNDS):
+        x = np.moveaxis(np.stack([paths[k : len(paths) - 4 + k] for k in range(5)]), -1, 0)
+        off = np.sqrt(((x[:, 2] - (4.0 * (x[:, 1] + x[:, 3]) - x[:, 0] - x[:, 4]) / 6.0) ** 2).sum(axis=0))
+        spread = np.stack([sd[k : len(sd) - 4 + k] for k in range(5)])
+        noise = np.sqrt(
+            spread[2] ** 2 + (16.0 * (spread[1] ** 2 + spread[3] ** 2) + spread[0] ** 2 + spread[4] ** 2) / 36
+        )
+        apart = np.sqrt(((x[:, 3] - x[:, 1]) ** 2).sum(axis=0))
+        excess = np.zeros(paths.shape[:2])
+        excess[2:-2] = np.nan_to_num(off / np.maximum(LEAP_SD * noise, LEAP_SHARE * apart))
+        greatest = excess.copy()
+        for shift in (1, 2):
+            greatest[shift:] = np.maximum(greatest[shift:], excess[:-shift])
+            greatest[:-shift] = np.maximum(greatest[:-shift], excess[shift:])
+        leaps = (excess > 1.0) & (excess >= greatest)
+        if not leaps.any():
+            break
+        paths[leaps] = np.nan
+    return paths
 
 
 def between(paths: FloatArray, sd: FloatArray, index: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -101,12 +101,23 @@ class Session:
     filmed: tuple[Filmed, ...] = ()
 
 
+def is_session(path: Path) -> bool:
+    """Whether a path is a session: a folder, or a TOML file that is no list of the cameras of one swing."""
+    if path.suffix.lower() != ".toml":
+        return path.is_dir()
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return True  # to be read, and refused, as one
+    return "swings" in table or "cameras" not in table
+
+
 def find_session(path: Path) -> Path | None:
     """The session file that belongs to a folder, a session file or a recording; None where there is none."""
     if path.is_dir():
         candidate = path / FILE_NAME
         return candidate if candidate.is_file() else None
-    if path.suffix.lower() == ".toml":
+    if is_session(path):
         return path
     candidate = path.parent / FILE_NAME
     return candidate if candidate.is_file() else None

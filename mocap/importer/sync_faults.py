@@ -25,6 +25,7 @@ MOVED_TIMES, MOVED_PX, MOVED_BLOCK_S, CLOCK_FRAMES = 2.0, 1.0, 0.1, 0.1
 
 
 def names_of(pair: Pair) -> str:
+    """The two files of a pair, for messages."""
     return f"{pair.keypoints[1].source} against {pair.keypoints[0].source}"
 
 
@@ -44,6 +45,7 @@ def _rows(pair: Pair) -> list[FloatArray]:
 
 
 def doubt(pair: Pair, fit: Fit) -> str:
+    """One line on rays that miss each other by more than noise explains."""
     return (
         f"{names_of(pair)}: rays to the same point miss each other by {fit.residual_px:.1f} px,"
         f" {fit.noise_scale:.1f} times what the stated noise explains; calibrate again, or state more noise"
@@ -72,22 +74,23 @@ def why_not(pair: Pair, curve: Curve, search_s: float, explained: tuple[str, flo
 def explained_by(pair: Pair, curve: Curve, search_s: float) -> tuple[str, float] | None:
     """What makes the residual less than half of what it is, and what it is then; None where nothing does."""
     one, other = pair.keypoints
-    mend = {
-        "with the two files of points exchanged; exchange them": (other, one),
-        "with left and right of its body exchanged; exchange the names": (one, sides_exchanged(other)),
-    }
+    mend = [
+        ("with the two files of points exchanged; exchange them", (other, one)),
+        ("with left and right of its body exchanged; exchange the names", (one, sides_exchanged(other))),
+    ]
     for number, (camera, found) in enumerate(zip(pair.cameras, pair.keypoints, strict=True)):
-        which = f"with the picture of {found.source} mirrored; film it without the mirror, or mirror the points back"
-        for turned in (mirrored(found, camera), sides_exchanged(mirrored(found, camera))):
-            mend[which + " " * len(mend)] = (turned, other) if number == 0 else (one, turned)
+        what = f"with the picture of {found.source} mirrored; film it without the mirror, or mirror the points back"
+        # A detector names the sides of a mirrored body as it sees them; who mirrored the points may not have.
+        turns = (mirrored(found, camera), sides_exchanged(mirrored(found, camera)))
+        mend += [(what, (turned, other) if number == 0 else (one, turned)) for turned in turns]
     best: tuple[str, float] | None = None
     now = int(np.argmax(curve.agreement))
     least = 0.5 * float(np.nan_to_num(curve.residual_px[now], nan=np.inf))
-    for what, keypoints in mend.items():
+    for what, keypoints in mend:
         tried = searched(Pair.of(pair.cameras, keypoints, pair.noise_px), search_s)
         at = int(np.argmax(tried.agreement))
         if tried.agreement[at] > curve.agreement[now] and tried.residual_px[at] < least:
-            best, least = (what.strip(), float(tried.residual_px[at])), float(tried.residual_px[at])
+            best, least = (what, float(tried.residual_px[at])), float(tried.residual_px[at])
     return best
 
 

@@ -31,6 +31,7 @@ from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
 from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, ordered
 from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
+from mocap.kinematics.smoothed_points import blurred, stated_error
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_contradiction, height_from_segments
 from mocap.kinematics.subject import stated_size
@@ -98,7 +99,7 @@ def build_swing(
         ball = None if sided.ball is None else transformed(turn, sided.ball)
         landing = ordered(landing | find_turn(_motion(sided, centres, setup, ball), plant, setup.moments))
         _refuse_disordered(landing, setup, capture.source)
-    moments = landing
+    moments = blurred(landing, capture.rate_hz, setup.moments) if capture.smoothed else landing
     points = np.stack([_clean(sided, centres, name, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
     filled = np.stack([sided.filled.get(name, np.zeros(capture.n_frames, dtype=bool)) for name in POINTS], axis=1)
@@ -110,7 +111,7 @@ def build_swing(
         rate_hz=capture.rate_hz,
         points=points,
         point_sd_m=_point_sd(capture, skeleton),
-        noise_m=_noise(sided, centres, joints),
+        noise_m=_noise(sided, centres, joints, capture),
         cutoff_hz=np.array([sided.cutoffs_hz.get(name, usual_cutoff(name)) for name in POINTS]),
         filled=filled,
         frames=_hitting_frames(sided, whole),
@@ -403,9 +404,13 @@ def _palms_seen(skeleton: Skeleton) -> bool:
 
 
 def _point_sd(capture: Capture, skeleton: Skeleton) -> FloatArray:
-    """Model error of the joint centres and the recording's own residuals, per point and axis."""
+    """Model error of the joint centres and the recording's own residuals, per point and axis.
+
+    What smoothed points err by wavers through the recording and is counted as noise, see `_noise`.
+    """
     body = skeleton.body
-    residual = float(np.nanmedian(capture.residuals)) if np.isfinite(capture.residuals).any() else 0.0
+    stated = np.isfinite(capture.residuals).any() and not capture.smoothed
+    residual = float(np.nanmedian(capture.residuals)) if stated else 0.0
     model = np.array([np.mean([body.centre_sd_m[name] for name in _both_sides(name)]) for name in POINTS])
     return np.hypot(model, residual)
 
@@ -416,14 +421,22 @@ def _both_sides(name: str) -> list[str]:
     return [name] if part == name else [f"l_{part}", f"r_{part}"]
 
 
-def _noise(sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray]) -> FloatArray:
+def _noise(
+    sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray], capture: Capture
+) -> FloatArray:
     """Noise of each point per axis before it was filtered, from what the filter took off. [m]"""
-    noise = np.zeros(len(POINTS))
+    noise: FloatArray = np.zeros(len(POINTS))
     for column, name in enumerate(POINTS):
         if name not in raw or not np.isfinite(raw[name]).any():
             continue
         # A blow's own jolt is no noise, so the median tells the spread: 0.6745 standard deviations of a normal one.
         off = float(np.nanmedian(np.abs(raw[name] - clean[name]))) / 0.6745
-        kept = min(2 * sided.cutoffs_hz[name] / sided.rate_hz, 0.8)
-        noise[column] = off / np.sqrt(1.0 - kept)
+        noise[column] = off / np.sqrt(1.0 - min(2 * sided.cutoffs_hz[name] / sided.rate_hz, 0.8))
+    if capture.smoothed:
+        # As much as the filters here would have to take off for the error that is stated: a low-pass at f leaves
+        # (2 f / rate)^(1/2) of white noise.
+        error = _front_and_back(stated_error(capture), sided.hitter.bats or "right")
+        usual = float(np.mean(list(error.values())))
+        kept = np.array([2 * sided.cutoffs_hz.get(name, np.inf) / sided.rate_hz for name in POINTS])
+        noise = np.maximum(noise, np.array([error.get(n, usual) for n in POINTS]) / np.sqrt(np.minimum(kept, 1.0)))
     return noise

@@ -181,7 +181,7 @@ class FrontFoot:
         slow = min(PLANTED_SPEED, 0.5 * float(self.speed[start]))
         near = np.zeros(len(self.speed), dtype=bool)
         for path in self.smooth.values():
-            near |= path[:, 2] <= np.nanmedian(path[self.turn : stop, 2]) + NEAR_FLOOR
+            near |= path[:, 2] <= _median(path[self.turn : stop, 2]) + NEAR_FLOOR
         hits = np.flatnonzero((self.speed[start:stop] < slow) & near[start:stop])
         return start + int(hits[0]) if len(hits) else None
 
@@ -190,7 +190,13 @@ class FrontFoot:
         last = len(self.speed) - 1
         start = min(landed + self.paths.frames(0.04), last)
         rests = slice(start, max(self.turn, landed + self.paths.frames(0.06), start) + 1)
-        return {name: path[:, 2] - np.nanmedian(path[rests, 2]) for name, path in self.smooth.items()}
+        return {name: path[:, 2] - _median(path[rests, 2]) for name, path in self.smooth.items()}
+
+
+def _median(values: FloatArray) -> FloatArray:
+    """Along the first axis, of what was seen; NaN where nothing was."""
+    seen = values[np.isfinite(values).reshape(len(values), -1).all(axis=1)]
+    return np.asarray(np.median(seen, axis=0) if len(seen) else np.full(values.shape[1:], np.nan))
 
 
 def find_plant(paths: MotionPaths, source: str, fixed: Mapping[str, int]) -> dict[str, Moment]:
@@ -394,7 +400,7 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
     still = [
         (start, stop)
         for start, stop in still
-        if stop - start >= STILL_S * foot.paths.rate_hz and np.nanmedian(up[start:stop]) < TAP_HEIGHT
+        if stop - start >= STILL_S * foot.paths.rate_hz and _median(up[start:stop]) < TAP_HEIGHT
     ]
     if not still:
         why = "the front foot is never still before it strides"
@@ -404,7 +410,7 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
     ahead = slice(rest.stop, foot.stride_peak + 1)
     moved, risen = [], []
     for path in foot.smooth.values():
-        place = np.nanmedian(path[rest], axis=0)
+        place = _median(path[rest])
         moved.append(np.linalg.norm(path[ahead] - place, axis=1))
         risen.append(path[ahead, 2] - place[2])
     if "ankle" in foot.sole:

@@ -91,7 +91,7 @@ class BodyShape:
     def _make_trunk(self) -> Field:
         s, g, trunk = self.scale, self.girths.trunk, self.size.trunk
         rings = [
-            (-0.070 * s, 0.0, -0.008 * g, 0.060 * g, 0.066 * g),
+            (-0.058 * s, 0.0, -0.034 * g, 0.060 * g, 0.040 * g),
             (-0.015 * s, 0.0, -0.012 * g, 0.130 * g, 0.104 * g),
             (0.10 * trunk, 0.0, -0.012 * g, 0.155 * g, 0.112 * g),
             (0.24 * trunk, 0.0, -0.004 * g, 0.150 * g, 0.108 * g),

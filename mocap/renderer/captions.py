@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -56,7 +56,7 @@ _NUMBERS: dict[str, tuple[str, ...]] = {
 _PLACES: dict[str, tuple[str, ...]] = {
     "attack_angle": ("bat_barrel",),
     "axis_drift": ("pelvis", "head"),
-    "axis_tilt": ("head",),
+    "axis_tilt": ("pelvis", "head"),
     "back_foot_turn": ("back_ball",),
     "back_force_share": ("back_ankle",),
     "back_heel_lift": ("back_heel",),
@@ -95,6 +95,9 @@ _PLACES: dict[str, tuple[str, ...]] = {
     "trunk_turn_speed": ("front_shoulder", "back_shoulder"),
 }
 
+#: Measures whose direction takes too many words for a panel: their sign says it.
+_SIGNED = ("back_foot_turn",)
+
 #: What is shown first. A measure without a check comes last.
 _ORDER: tuple[Verdict, ...] = ("off", "near", "too close to call", "good", "not measurable")
 
@@ -102,6 +105,41 @@ _ORDER: tuple[Verdict, ...] = ("off", "near", "too close to call", "good", "not 
 _LEAD = re.compile(r"At (?:foot-plant|contact|the finish) |From (?:stance|foot-plant) to (?:foot-plant|contact) ")
 
 MOST_CALLOUTS = 5
+
+#: Joints nearer to the reference's are not named: this project's default, about what a joint centre may be off.
+LEAST_TOLD_M = 0.02
+
+#: What a measure is called in a panel too narrow for its label, and whose title says the moment.
+_SHORT: dict[str, str] = {
+    "axis_drift": "Axis drift",
+    "back_foot_turn": "Back foot turned",
+    "back_heel_lift": "Back heel lifted",
+    "back_knee_flexion": "Back knee bent",
+    "back_share": "On the back foot",
+    "bat_position": "Bat",
+    "depth_for_pitch": "Contact",
+    "finish_balance": "On the back foot",
+    "foot_open": "Front foot",
+    "forward_after_plant": "Drift forward",
+    "front_knee_extension": "Front knee",
+    "front_knee_flexion": "Front knee bent",
+    "front_leg_at_contact": "Front knee bent",
+    "head_shift": "Head moves",
+    "hip_shoulder_separation": "Hips",
+    "hitting_zone": "In the hitting zone",
+    "knob_aim": "Knob off its aim",
+    "pelvis_open": "Hips",
+    "pelvis_turn_speed": "Hips turn",
+    "plane_match": "Barrel's path",
+    "pose_distance": "From the reference",
+    "separation_gain": "Separation",
+    "separation_length": "Ankle to hands",
+    "sequence": "Order",
+    "stride_direction": "Stride",
+    "stride_length": "Stride",
+    "trunk_open": "Shoulders",
+    "trunk_turn_speed": "Trunk turns",
+}
 
 #: Joints that are named as far from the reference: those that a coach sees.
 _JOINTS = (
@@ -244,21 +282,30 @@ def callouts(
 def brief(
     comparison: Comparison, findings: Findings, moment: str, frame: int, units: Units
 ) -> tuple[str, Verdict | None]:
-    """A moment's finding in one short line with its verdict; where it has none, the joint furthest off."""
+    """A moment's finding in few words with its verdict; where it has none, the joint furthest off.
+
+    Shares of height are said as the lengths they are, which takes half the room.
+    """
     said = headline(findings, moment, units)
     if said.verdict is not None and said.measure:
         measure = findings.measures[said.measure]
-        return f"{measure.label}: {value_words(measure, units, brief=True)}", said.verdict
+        name = _SHORT.get(said.measure, measure.label)
+        value = value_words(_as_length(findings, measure), units, brief=True)
+        if said.measure in _SIGNED and isinstance(measure.value, float):
+            value = scale_of(measure.unit, units).quantity(measure.value, measure.sd)
+        return f"{name}: {value}", said.verdict
     far = worst_joints(comparison, frame, 1)
     if not far:
         return "", None
-    distance = format_length(float(comparison.distances[frame, far[0]]), units=units)
-    return f"{joint_words(POINTS[far[0]])} {distance} from the reference", None
+    distance = float(comparison.distances[frame, far[0]])
+    if distance < LEAST_TOLD_M:
+        return f"Within {format_length(LEAST_TOLD_M, units=units)} of the reference", None
+    return f"{joint_words(POINTS[far[0]])} {format_length(distance, units=units)} from the reference", None
 
 
 def furthest(comparison: Comparison) -> list[Callout]:
-    """The joint that is furthest from the reference's at plant; none where nothing was compared."""
-    if not comparison.differences:
+    """The joint that is furthest from the reference's at plant; none where all are near, or nothing was compared."""
+    if not comparison.differences or comparison.differences[0].distance_m < LEAST_TOLD_M:
         return []
     greatest = comparison.differences[0]
     words, _, share = greatest.words.partition(" (")
@@ -271,6 +318,8 @@ def furthest_at(comparison: Comparison, frame: int, units: Units, most: int = 3)
     found = []
     for place in worst_joints(comparison, frame, most):
         distance = float(comparison.distances[frame, place])
+        if distance < LEAST_TOLD_M:
+            break
         share = f"{100.0 * distance / comparison.swing.height_m:.1f} % of height"
         value = f"{format_length(distance, units=units)} from the reference"
         found.append(Callout(joint_words(POINTS[place]), value, share, None, (POINTS[place],)))
@@ -301,8 +350,12 @@ def joint_words(name: str) -> str:
 
 def who(findings: Findings, units: Units) -> str:
     """The hitter in one line."""
-    hitter = findings.hitter
-    parts = [hitter.name or "Hitter"]
+    return ", ".join(part for part in (findings.hitter.name or "Hitter", build(findings, units)) if part)
+
+
+def build(findings: Findings, units: Units) -> str:
+    """The hitter without a name: height, and the side he bats from."""
+    hitter, parts = findings.hitter, []
     if hitter.height_m is not None:
         parts.append(format_height(hitter.height_m, units=units))
     if hitter.bats is not None:
@@ -346,10 +399,20 @@ def verdict_words(findings: Findings, check: Check | None, units: Units) -> str:
 
 
 def _length_beside(measure: Measure, height_m: float, units: Units) -> str:
-    """A share of height once more as a length."""
+    """A share of height once more as a length, without a sign where the number's words say its direction."""
     if measure.unit != "height" or not isinstance(measure.value, float):
         return ""
-    return format_length(measure.value * height_m, units=units)
+    directed = wording(measure.name, measure.label).directed
+    return format_length((abs(measure.value) if directed else measure.value) * height_m, units=units)
+
+
+def _as_length(findings: Findings, measure: Measure) -> Measure:
+    """A share of height as a length, where the height is known."""
+    height = findings.hitter.height_m
+    if measure.unit != "height" or not isinstance(measure.value, float) or height is None:
+        return measure
+    sd = None if measure.sd is None else measure.sd * height
+    return replace(measure, value=measure.value * height, sd=sd, unit="m")
 
 
 def _beside(one: str, other: str) -> bool:

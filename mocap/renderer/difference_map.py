@@ -135,13 +135,19 @@ class DifferenceMap(Still):
                     f"{detail}, {captions.verdict_words(self.scene.findings, check, units)}",
                     check.verdict,
                 )
-        return captions.Headline(f"{name} {far} from the reference", detail, verdict, "pose_distance")
+        words = f"{name} {far} from the reference"
+        if float(self.distances[first]) < captions.LEAST_TOLD_M:
+            words = f"Every joint within {format_length(captions.LEAST_TOLD_M, units=units)} of the reference"
+        return captions.Headline(words, detail, verdict, "pose_distance")
 
     def numbers(self) -> list[captions.Callout]:
-        """The joints that are furthest, each with its distance."""
-        found, height, units = [], self.scene.swing.height_m, self.scene.units
+        """The joints that are furthest, each with its distance; of those that all but coincide the furthest alone."""
+        found: list[captions.Callout] = []
+        height, units = self.scene.swing.height_m, self.scene.units
         for place in self.worst:
             far, name = float(self.distances[place]), POINTS[place]
+            if found and far < captions.LEAST_TOLD_M:
+                break
             share = f"{100.0 * far / height:.1f} % of height"
             label = captions.joint_words(name)
             found.append(captions.Callout(label, format_length(far, units=units), share, None, (name,)))
@@ -176,7 +182,8 @@ class DifferenceMap(Still):
         self.header.draw(picture)
         self.scale.draw(picture)
         Block(self.scale.labels).draw(picture)
-        draw_footer(picture, self.page, self.footer, self.framing, self.scene.units)
+        red, green, blue = (int(part) for part in sequential(np.array([0.3]))[0])
+        draw_footer(picture, self.page, self.footer, self.framing, self.scene.units, (red, green, blue))
         return picture
 
     def _draw_bodies(self, picture: Image) -> None:

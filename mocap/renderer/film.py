@@ -18,7 +18,7 @@ from mocap.findings import Findings
 from mocap.output import replacing
 from mocap.renderer import captions, tempo
 from mocap.renderer.encoder import Encoder, fitting
-from mocap.renderer.film_guides import WITHOUT_WEIGHT, FilmGuides, covered, has_weight
+from mocap.renderer.film_guides import WITHOUT_WEIGHT, FilmGuides, covered, has_weight, reach_of_guides
 from mocap.renderer.film_page import (
     Caption,
     FilmPage,
@@ -240,11 +240,13 @@ class Film:
         """One panel that is the whole picture, or several, in one or two columns, whichever shows the bodies larger."""
         looks = [(scene, view) for scene in self.scenes for view in self.setup.views]
         frames = [range(len(scene.swing.points)) for scene, _ in looks]
+        held = [shot.number for shot in self.shots if shot.held]  # lines may run out of a picture in motion
+        extra = [reach_of_guides(scene, view, self._panel_guides(), held) for scene, view in looks]
         bottom = max(self._caption_of(shot).box[3] for shot in self.shots)
         if len(looks) == 1:
             left, top, right, floor = self.page.bodies(bottom)
             width, height = self.page.size
-            return _raised(looks, frames, [(0, 0, width, height)], (left, top, width - right, height - floor))
+            return _raised(looks, frames, [(0, 0, width, height)], (left, top, width - right, height - floor), extra)
         gap = round(_GAP * self.page.unit)
         below = round((110 if has_weight(self._panel_guides()) else 40) * self.page.unit)
         tried = []
@@ -252,7 +254,7 @@ class Film:
             boxes = grid(self.page.panels(bottom), len(looks), columns, gap)
             inset = (gap // 2, self._title_height(boxes) + gap // 2, gap // 2, below)
             if all(box[3] - box[1] > 1.5 * (inset[1] + inset[3]) for box in boxes):
-                tried.append(_raised(looks, frames, boxes, inset))
+                tried.append(_raised(looks, frames, boxes, inset, extra))
         if not tried:
             raise OptionError(f"{self.page.size[0]}x{self.page.size[1]} is too small for {len(looks)} panels")
         return max(tried, key=lambda panels: panels[0].framing.scale)
@@ -411,14 +413,18 @@ class _FilmStages:
 
 
 def _raised(
-    looks: Sequence[tuple[Scene, View]], frames: Sequence[range], boxes: Sequence[Box], inset: Box
+    looks: Sequence[tuple[Scene, View]],
+    frames: Sequence[range],
+    boxes: Sequence[Box],
+    inset: Box,
+    extra: Sequence[FloatArray],
 ) -> list[Panel]:
     """Panels in which some of the height that is free above the bodies lies below them instead."""
     left, top, right, bottom = inset
-    panels = set_panels(looks, frames, boxes, inset)
+    panels = set_panels(looks, frames, boxes, inset, extra)
     reached = [panel.framing.extent(panel.scene.reach(panel.frames))[0][1] for panel in panels]
     spare = max(float(min(reached)) - top, 0.0)
-    return set_panels(looks, frames, boxes, (left, top, right, bottom + round(_RAISED * spare)))
+    return set_panels(looks, frames, boxes, (left, top, right, bottom + round(_RAISED * spare)), extra)
 
 
 def _rate_around_contact(swing: Swing, frames: FloatArray) -> float:

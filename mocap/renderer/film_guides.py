@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from mocap.capture import FloatArray
 from mocap.renderer import guides
 from mocap.renderer.field import plate_outline
 from mocap.renderer.film_page import FilmPage
@@ -15,13 +16,15 @@ from mocap.renderer.guides import names_of
 from mocap.renderer.lens import Box
 from mocap.renderer.panels import Panel
 from mocap.renderer.placing import Placed, Wish, place_labels
+from mocap.renderer.scene import Scene
 from mocap.renderer.style import MUTED
 from mocap.renderer.text import LEADING, Label, set_line
+from mocap.renderer.view import View
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = ["WITHOUT_WEIGHT", "FilmGuides", "covered", "has_weight"]
+__all__ = ["WITHOUT_WEIGHT", "FilmGuides", "covered", "has_weight", "reach_of_guides"]
 
 #: What the guides measure whose number a headline may state.
 _MEASURES = {
@@ -63,15 +66,12 @@ class FilmGuides:
 
     def __init__(self, panel: Panel, asked: str | Sequence[str]) -> None:
         self.panel = panel
-        usual = "usual" if asked == WITHOUT_WEIGHT else asked
-        built = guides.chosen(usual, panel.scene, guides.WHOLE_SWING, panel.view)
-        self._built = [guide for guide in built if asked != WITHOUT_WEIGHT or guide.name != "weight"]
-        self._always = usual not in ("usual", "all")
+        self._built = _built(panel.scene, panel.view, asked)
+        self._asked = asked
 
     def at(self, number: int) -> list[guides.Guide]:
         """Those shown in the picture of that number; what was asked for by name in all of them."""
-        swing = self.panel.scene.swing
-        return [guide for guide in self._built if self._always or guides.shown_at(guide.name, swing, number)]
+        return _shown(self._built, self.panel.scene, self._asked, number)
 
     def labels(self, page: FilmPage, number: int) -> list[Label]:
         """Type of the weight bar, where it is shown and the picture is its own."""
@@ -114,11 +114,31 @@ class FilmGuides:
         return mask
 
 
+def reach_of_guides(scene: Scene, view: View, asked: str | Sequence[str], numbers: Sequence[int]) -> FloatArray:
+    """What the guides of one panel need room for in pictures of those numbers, shape (N, 3). [m]"""
+    built = _built(scene, view, asked)
+    reached = [guide.reach(number) for number in numbers for guide in _shown(built, scene, asked, number)]
+    return np.concatenate([np.empty((0, 3)), *reached])
+
+
 def covered(painted: Image, ground: Image) -> npt.NDArray[np.bool_]:
     """Where bodies and guides lie on a panel's ground, shape (height, width); their soft shadows do not count."""
     from PIL import ImageChops
 
     return np.asarray(np.asarray(ImageChops.difference(painted, ground)).max(axis=2) > _SHADE)
+
+
+def _built(scene: Scene, view: View, asked: str | Sequence[str]) -> list[guides.Guide]:
+    """The guides that a panel shows at some time."""
+    usual = "usual" if asked == WITHOUT_WEIGHT else asked
+    built = guides.chosen(usual, scene, guides.WHOLE_SWING, view)
+    return [guide for guide in built if asked != WITHOUT_WEIGHT or guide.name != "weight"]
+
+
+def _shown(built: Sequence[guides.Guide], scene: Scene, asked: str | Sequence[str], number: int) -> list[guides.Guide]:
+    """Those of a panel's guides that the picture of that number shows."""
+    always = asked not in ("usual", "all", WITHOUT_WEIGHT)
+    return [guide for guide in built if always or guides.shown_at(guide.name, scene.swing, number)]
 
 
 def _bar_labels(bar: guides.WeightBar, panel: Panel, number: int, page: FilmPage) -> list[Label]:

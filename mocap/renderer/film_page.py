@@ -144,9 +144,10 @@ class FilmPage:
 
     @property
     def caption_end(self) -> int:
-        """Lowest y of a caption: in wide films the strip's names, else what leaves the bodies half of the picture."""
+        """Lowest y of a caption: in wide films the strip's names, else what leaves the bodies most of the height."""
         names = round(self.strip_y - LEADING * self.type.small - 24 * self.unit)
-        return names if self.page.wide else min(names, round(0.36 * self.size[1]))
+        most = 0.36 if self.page.upright else 0.28  # this project's defaults; a square's height is what bodies lack
+        return names if self.page.wide else min(names, round(most * self.size[1]))
 
 
 class _Column:

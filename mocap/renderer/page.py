@@ -14,7 +14,7 @@ from mocap.renderer.captions import Callout, Headline
 from mocap.renderer.lens import Box
 from mocap.renderer.marks import draw_mark
 from mocap.renderer.pen import Pen
-from mocap.renderer.style import BLUE, CHALK, INK, MUTED, REFERENCE_TONES, is_wide, type_sizes, unit
+from mocap.renderer.style import BLUE, CHALK, INK, MUTED, REFERENCE_TONES, Colour, is_wide, type_sizes, unit
 from mocap.renderer.text import LEADING, Anchor, Label, draw_labels, set_line, set_lines, text_width, wrap
 from mocap.renderer.view import Framing
 
@@ -210,8 +210,13 @@ def set_footer(page: Page, framing: Framing, units: Units, notes: Sequence[str],
     return Block((scale, first, second))
 
 
-def draw_footer(picture: Image, page: Page, block: Block, framing: Framing, units: Units) -> None:
-    """Set the foot line, with the legend's swatches and the scale bar."""
+def draw_footer(
+    picture: Image, page: Page, block: Block, framing: Framing, units: Units, tint: Colour | None = None
+) -> None:
+    """Set the foot line, with the legend's swatches and the scale bar.
+
+    Where the hitter is tinted, which a picture says with one of his colours, the reference is an outline alone.
+    """
     block.draw(picture)
     pen, one = Pen(picture), page.unit
     scale_label, hitter, reference = block.labels[:3]
@@ -219,9 +224,10 @@ def draw_footer(picture: Image, page: Page, block: Block, framing: Framing, unit
         x, y = label.left - 29 * one, label.top + 0.63 * label.size
         if solid:
             pen.disc((x, y), 14 * one, INK, opacity=0.35)
-            pen.disc((x, y), 12.5 * one, CHALK)
+            pen.disc((x, y), 12.5 * one, tint or CHALK)
         else:
-            pen.disc((x, y), 12 * one, REFERENCE_TONES["shirt"], opacity=0.5)
+            if tint is None:
+                pen.disc((x, y), 12 * one, REFERENCE_TONES["shirt"], opacity=0.5)
             pen.ring((x, y), 12.5 * one, 2 * one, BLUE)
     draw_scale(picture, page, scale_label, framing, units)
 

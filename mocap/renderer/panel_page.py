@@ -73,26 +73,55 @@ def set_titled_panels(
         The picture is too small for so many.
     """
     gap = round(_GAP * page.unit)
-    tried: list[tuple[float, list[Panel], list[Block]]] = []
+    tried: list[tuple[list[Panel], list[Block]]] = []
     for columns in {1, min(2, len(looks)), len(looks)}:
         boxes = grid(place, len(looks), columns, gap)
-        if min(boxes[0][2] - boxes[0][0], boxes[0][3] - boxes[0][1]) < 2 * gap:
-            continue
-        blocks = [panel_title(page, box, *title) for box, title in zip(boxes, titles, strict=True)]
-        head = max(block.box[3] - box[1] for block, box in zip(blocks, boxes, strict=True))
-        inset = (gap // 2, head + gap // 2, gap // 2, round(48 * page.unit))
-        if any(box[3] - box[1] < 2 * (inset[1] + inset[3]) for box in boxes):
-            continue
-        shown = [[frame] for frame in frames]
-        panels = set_panels(looks, shown, boxes, inset, extra)
-        raised = math.ceil(max(_raise(panel, panels) for panel in panels))
-        if raised:  # room above for those that are raised to the others' floor
-            panels = set_panels(looks, shown, boxes, (inset[0], inset[1] + raised, *inset[2:]), extra)
-        tried.append((panels[0].framing.scale, _level(panels), blocks))
+        found = _set_in(page, boxes, looks, frames, titles, extra)
+        if found and columns == len(looks):
+            spare = _spare_above(*found, extra)
+            if spare > 2 * gap:  # one row of narrow panels: as tall as it needs, in the middle of its place
+                low = [(left, top + spare // 2, right, bottom - spare // 2) for left, top, right, bottom in boxes]
+                found = _set_in(page, low, looks, frames, titles, extra) or found
+        if found:
+            tried.append(found)
     if not tried:
         raise OptionError(f"{page.size[0]}x{page.size[1]} is too small for {len(looks)} panels; give a larger size")
-    _, panels, blocks = max(tried, key=lambda found: found[0])
-    return panels, blocks
+    return max(tried, key=lambda found: found[0][0].framing.scale)
+
+
+def _set_in(
+    page: Page,
+    boxes: Sequence[Box],
+    looks: Sequence[tuple[Scene, View]],
+    frames: Sequence[int],
+    titles: Sequence[tuple[str, str]],
+    extra: Sequence[FloatArray],
+) -> tuple[list[Panel], list[Block]] | None:
+    """Panels in their boxes, and their titles; nothing where the boxes are too small."""
+    gap = round(_GAP * page.unit)
+    if min(boxes[0][2] - boxes[0][0], boxes[0][3] - boxes[0][1]) < 2 * gap:
+        return None
+    blocks = [panel_title(page, box, *title) for box, title in zip(boxes, titles, strict=True)]
+    head = max(block.box[3] - box[1] for block, box in zip(blocks, boxes, strict=True))
+    edge = round(0.8 * gap)  # the marks at a guide's ends reach beyond its points
+    inset = (edge, head + gap // 2, edge, round(48 * page.unit))
+    if any(box[3] - box[1] < 2 * (inset[1] + inset[3]) for box in boxes):
+        return None
+    shown = [[frame] for frame in frames]
+    panels = set_panels(looks, shown, boxes, inset, extra)
+    raised = math.ceil(max(_raise(panel, panels) for panel in panels))
+    if raised:  # room above for those that are raised to the others' floor
+        panels = set_panels(looks, shown, boxes, (inset[0], inset[1] + raised, *inset[2:]), extra)
+    return _level(panels), blocks
+
+
+def _spare_above(panels: Sequence[Panel], blocks: Sequence[Block], extra: Sequence[FloatArray]) -> int:
+    """Height that stays empty in every panel between its title and what it shows. [px]"""
+    spares = []
+    for panel, block, more in zip(panels, blocks, extra, strict=True):
+        content = np.concatenate([panel.scene.reach(panel.frames), more])
+        spares.append(float(panel.framing.extent(content)[0][1]) - (block.box[3] - panel.box[1]))
+    return max(int(min(spares)), 0)
 
 
 def _level(panels: list[Panel]) -> list[Panel]:

@@ -12,7 +12,7 @@ from mocap.errors import OptionError
 from mocap.findings import Findings
 from mocap.output import replacing
 from mocap.renderer import tempo
-from mocap.renderer.captions import who
+from mocap.renderer.captions import build
 from mocap.renderer.encoder import Encoder, fitting
 from mocap.renderer.film import Film, FilmSetup, views_of
 from mocap.renderer.tempo import Tempo
@@ -99,5 +99,5 @@ def _write_one(pair: tuple[Comparison, Findings], wanted: FilmSetup, encoder: En
 
 def _name_card(size: tuple[int, int], findings: Findings, units: Units) -> Card:
     """The hitter's name, and below it what is known of him."""
-    name, _, about = who(findings, units).partition(", ")
+    name, about = findings.hitter.name or "Hitter", build(findings, units)
     return Card(size, f"{name}\n{about}")

@@ -76,8 +76,8 @@ class SideBySide:
         rows = rows_of(scenes[0].findings, scenes[1].findings, moment, units)
         said = captions.Headline("No number differs by more than its plus-minus", "", None, "")
         if rows:
-            said = captions.Headline(f"{rows[0].label}: {rows[0].values[0]} against {rows[0].values[1]}", "", None, "")
-        self.header = set_header(page, MOMENT_WORDS[moment], " against ".join(self.names), said)
+            said = captions.Headline(f"{rows[0].label}: {against(rows[0].values)}", "", None, "")
+        self.header = set_header(page, MOMENT_WORDS[moment], both_names(self.names), said)
         self.rows = self._set_rows(rows)
         self.guides = [guides_for(scene, moment, view, asked, in_panel=True) for scene in scenes]
         below = self.rows[-1].box[3] - self.rows[0].box[1] + round(30 * page.unit) if self.rows and page.upright else 0
@@ -85,10 +85,7 @@ class SideBySide:
             page,
             [(scene, view) for scene in scenes],
             frames,
-            [
-                (name, captions.who(scene.findings, units).partition(", ")[2])
-                for name, scene in zip(self.names, scenes, strict=True)
-            ],
+            [(name, captions.build(scene.findings, units)) for name, scene in zip(self.names, scenes, strict=True)],
             panel_place(page, self.header, below),
             [reach_of(chosen, frame) for chosen, frame in zip(self.guides, frames, strict=True)],
         )
@@ -152,6 +149,23 @@ class SideBySide:
             blocks.append(block)
             y = block.box[3] + 12 * page.unit
         return blocks
+
+
+def against(values: tuple[str, str]) -> str:
+    """Two numbers in one line, each with its unit; the words after it that both end in once."""
+    first, second = (value.split(" ") for value in values)
+    kept = 4 if "±" in first else 2  # number, sign, plus-minus, unit
+    while min(len(first), len(second)) > kept and first[-1] == second[-1]:
+        first.pop()
+        second.pop()
+    return f"{' '.join(first)} against {values[1]}"
+
+
+def both_names(names: Sequence[str]) -> str:
+    """Both names in one line; of one hitter's two days his name once."""
+    hitters = [name.partition(", ")[0] for name in names]
+    second = names[1].partition(", ")[2] if hitters[0] == hitters[1] else names[1]
+    return f"{names[0]} against {second or names[1]}"
 
 
 def names_of(scenes: Sequence[Scene]) -> tuple[str, ...]:

@@ -167,7 +167,8 @@ class Stroboscope:
         self.frame = frame_at(scene.swing, "contact")
         self.instants = instants_of(scene.swing, start, _MOST_STEPS[start][not self.page.wide])
         self.posed = next(scene.poses([self.frame]))
-        note = f"{captions.who(scene.findings, scene.units)}\none bat every {1000 * self.instants.step_s:.0f} ms"
+        each = "bat" if scene.has_bat else "dot"
+        note = f"{captions.who(scene.findings, scene.units)}\none {each} every {1000 * self.instants.step_s:.0f} ms"
         self.header = set_header(self.page, f"{MOMENT_WORDS[start]} to extension", note, self._headline())
         self.rows, self.bars = self._rows()
         content: list[FloatArray] = [

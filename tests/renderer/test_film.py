@@ -312,3 +312,15 @@ def test_the_bodies_are_drawn_where_the_panels_say(shown, left_handed, panels) -
             around = pixels[int(y) - 5 : int(y) + 6, int(x) - 3 : int(x) + 4]
             assert around.max(axis=2).min() < 110  # the shoe, darker than any ground
     assert film.panels[0].framing.mirrored
+
+
+@pytest.mark.parametrize("size", [(1080, 1920), (1080, 1080), (1920, 1080)])
+def test_no_guide_is_cut_where_the_film_stands_still(left_handed, shown, size) -> None:
+    """The catcher's feet and the pitch's line reach farther than any body."""
+    for hitter in (shown, left_handed):
+        film = film_of(hitter, size, guides="all")
+        for shot in (shot for shot in film.shots if shot.held):
+            ends = [guide.reach(shot.number) for guide in film.guides[0].at(shot.number)]
+            spots = film.panels[0].framing.project(np.concatenate(ends))
+            assert (spots >= 0.0).all()
+            assert (spots <= np.array(size)).all()

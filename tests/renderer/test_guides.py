@@ -324,7 +324,11 @@ def test_the_catchers_feet_are_shown_where_the_plate_was_recorded(shown) -> None
     known, unknown = (guides.KnobRay(replace(swing, plate_known=known)) for known in (True, False))
     assert known.catcher == pytest.approx([-swing.setup.catcher_behind_m, 0.0, 0.0])
     assert unknown.catcher is None
-    assert len(known.reach(plant)) == len(unknown.reach(plant)) + 1
+    feet = known.reach(plant)[2:]  # after the knob and the ray's end
+    edges = known.catcher + np.array([(x * 0.14, y * (0.2 + 0.05), 0.0) for x in (-1, 1) for y in (-1, 1)])
+    assert feet.min(axis=0) == pytest.approx(np.min(edges, axis=0))
+    assert feet.max(axis=0) == pytest.approx(np.max(edges, axis=0))
+    assert len(unknown.reach(plant)) == 2
 
 
 def test_the_stroke_to_the_knee_is_the_shortest_way_to_the_line(shown) -> None:

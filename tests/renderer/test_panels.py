@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from mocap.renderer.panels import PanelPainter, grid, set_panels
+from mocap.renderer.several_views import SeveralViews
 from mocap.renderer.view import VIEWS, find_view
 
 
@@ -45,3 +46,16 @@ def test_a_panel_is_a_picture_of_its_own_size_with_the_body_where_it_projects(sh
     x, y = panel.framing.project(scene.swing["pelvis"][plant])
     assert np.abs(np.asarray(picture, dtype=int) - empty)[int(y), int(x)].max() > 10
     assert panel.in_picture(scene.swing["pelvis"][plant]) == pytest.approx([x + 40, y + 30])
+
+
+def test_a_row_of_narrow_panels_is_as_tall_as_it_needs(shown) -> None:
+    views = [VIEWS[name] for name in ("open side", "pitcher", "above", "catcher")]
+    picture = SeveralViews(shown.scene, "plant", shown.scene.swing.index("plant"), views, (1920, 1080))
+    tops, bottoms = ({panel.box[side] for panel in picture.panels} for side in (1, 3))
+    assert len(tops) == len(bottoms) == 1
+    height = bottoms.pop() - tops.pop()
+    reached = [panel.framing.extent(panel.scene.reach(panel.frames)) for panel in picture.panels]
+    titles = [block.box[3] - panel.box[1] for block, panel in zip(picture.titles, picture.panels, strict=True)]
+    free = [low[1] - title for (low, _), title in zip(reached, titles, strict=True)]
+    assert 0.0 < min(free) < 0.15 * height
+    assert min(height - high[1] for _, high in reached) > 0.0

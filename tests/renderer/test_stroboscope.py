@@ -121,6 +121,9 @@ def test_without_a_bat_the_hands_are_shown_alone(shown) -> None:
     picture = Stroboscope(scene, VIEWS["open side"], WIDE)
     assert picture.rows == []
     assert picture.marks == []
+    written = " ".join(label.words for label in picture.header.labels)
+    assert "one dot every" in written
+    assert "one bat every" not in written
     assert [label.words for label in picture.footer if label.words in ("Hands", "Sweet spot")] == ["Hands"]
 
 

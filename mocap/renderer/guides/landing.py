@@ -227,7 +227,11 @@ class KnobRay:
     def reach(self, frame: int) -> FloatArray:
         """Its end, and the catcher's feet."""
         ends = [self.knob[frame], self.end(frame)[0]]
-        return seen(ends if self.catcher is None else [*ends, self.catcher])
+        if self.catcher is None:
+            return seen(ends)
+        outer = np.array([_FOOT_M[0], 0.5 * _FEET_APART_M + _FOOT_M[1], 0.0])
+        corners = self.catcher + outer * np.array([(x, y, 0.0) for x in (-1.0, 1.0) for y in (-1.0, 1.0)])
+        return seen([*ends, *corners])
 
     def draw(self, on: Canvas, frame: int) -> None:
         """The catcher's feet, the ray in dots, and a cross where it meets the floor."""
