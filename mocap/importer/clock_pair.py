@@ -137,8 +137,8 @@ class Pair:
     def middle_s(self) -> float:
         """Mean time of the motion that the second camera saw, by its stated clock, from its frame 0. [s]
 
-        Each point counts by the square of its speed, as it does in the offset: a drift that is too small to be told
-        then leaves the offset as it was in the fastest part of the swing.
+        Each point counts by the square of its speed, as it does in the offset: at this time the offset hangs together
+        with the drift as little as can be, and its standard deviation is that of the fast part of the swing.
         """
         weight = (np.nan_to_num(np.minimum(self.speed[1], FASTEST_PX)) ** 2).sum(axis=1)
         frames = self.keypoints[1].frames

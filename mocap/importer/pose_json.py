@@ -35,6 +35,8 @@ STEP, FARTHEST = 0.15, 0.6
 #: It is not sure who is who where the next one is within reach and no farther than this many times as far, or where he
 #: is so near in shares of the hitter's size that an estimator mixes the two. This project's defaults.
 UNSURE, ON_TOP = 2.0, 0.05
+#: Some estimators' scores pass 1 a little (from memory); up to this they count as 1, beyond it they are no confidence.
+SUREST = 2.0
 #: Fewer points than this are no person.
 FEWEST = 4
 Person = FloatArray
@@ -170,10 +172,11 @@ def _person(path: Path, number: int, flat: list[Any]) -> Person:
         raise InputError(f"{where}[{at}] is {flat[at]!r}; give numbers")
     points = np.array(flat, dtype=np.float64).reshape(-1, 3)
     sure = points[:, 2]
-    if (sure > 1).any() or (sure < 0).any():
-        at = int(np.flatnonzero((sure > 1) | (sure < 0))[0])
+    if (sure > SUREST).any() or (sure < 0).any():
+        at = int(np.flatnonzero((sure > SUREST) | (sure < 0))[0])
         raise InputError(f"{where}[{3 * at + 2}], a confidence, is {sure[at]:g}; give 0 to 1")
     lost = ~np.isfinite(points).all(axis=1) | (sure == 0)
+    points[:, 2] = np.minimum(sure, 1.0)
     return np.where(lost[:, None], np.nan, points)
 
 

@@ -79,6 +79,13 @@ def test_the_bats_ends_come_from_a_second_table(tmp_path) -> None:
     assert np.isnan(found.pixels[0, found.names.index("bat_barrel")]).all()
 
 
+def test_a_score_a_little_above_one_counts_as_one(tmp_path) -> None:
+    person = body(17, 500.0)
+    person[3, 2] = 1.07
+    write(tmp_path / "pose", {0: [person]})
+    assert read_pose_folder(tmp_path / "pose").confidence[0, 3] == 1.0
+
+
 # -------------------------------------------------------------------- who is who
 
 
