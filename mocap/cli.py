@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from mocap import __version__
+from mocap.cli_cameras import calibrate, sync
 from mocap.cli_options import (
     HITTER,
     MODEL,
@@ -163,8 +164,8 @@ def season(
     print_season(hitters, units or listed.units)
 
 
-main.add_command(still)
-main.add_command(film)
+for command in (still, film, calibrate, sync):
+    main.add_command(command)
 
 
 def _print_json(value: dict[str, Any]) -> None:

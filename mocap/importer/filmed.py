@@ -33,6 +33,7 @@ from mocap.importer.camera_file import read_camera
 from mocap.importer.keypoints import NOISE_PX, Keypoints, joined, read_keypoints
 from mocap.importer.pose_json import read_pose_folder
 from mocap.importer.smoothing import Smoothed, bones_of, smooth
+from mocap.importer.sync_faults import find_moved
 from mocap.importer.synchronise import find_offset, on_one_clock
 from mocap.importer.triangulation import Located, triangulate
 
@@ -143,6 +144,7 @@ def filmed(
             for camera in cameras[1:]
         ]
         notes += sync.notes
+    notes += [str(moved) for moved in find_moved(cameras, keypoints, noise_px=noise_px)]
     names, times, pixels, sd_px = on_one_clock(cameras, keypoints, clock_sd_s=late, noise_px=noise_px)
     located = triangulate(cameras, pixels, sd_px)
     seen = np.isfinite(located.points[..., 0])
