@@ -6,6 +6,7 @@ among the options are read from there. Every check runs, so that one look shows 
 
 from __future__ import annotations
 
+import os
 import sys
 
 import _environment
@@ -27,7 +28,10 @@ def main(pytest_options: list[str]) -> int:
             failed.append(" ".join(check))
     # Last, so that pytest's closing line ends the output.
     print(f"\n== pytest{' (failed so far: ' + ', '.join(failed) + ')' if failed else ''}")
-    status = _environment.run(_environment.PYTHON, "-m", "pytest", *pytest_options)
+    # A worker for each of two cores; the numerical libraries would else start a thread on every core in each of them.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    options = ["-n", "2", "--dist", "loadfile", *pytest_options]
+    status = _environment.run(_environment.PYTHON, "-m", "pytest", *options)
     return status or int(bool(failed))
 
 
