@@ -23,6 +23,7 @@ from mocap.cli_options import (
     who_and_how,
 )
 from mocap.cli_pictures import film, still
+from mocap.cli_triangulate import cameras, triangulate
 from mocap.errors import MocapError, OptionError
 
 if TYPE_CHECKING:
@@ -164,7 +165,7 @@ def season(
     print_season(hitters, units or listed.units)
 
 
-for command in (still, film, calibrate, sync):
+for command in (still, film, calibrate, sync, triangulate, cameras):
     main.add_command(command)
 
 
