@@ -182,6 +182,9 @@ def _pixels(size: str | None) -> tuple[int, int] | None:
 
 
 def _refuse_older(files: list[Path], replace: bool) -> None:
+    twice = next((file for number, file in enumerate(files) if file in files[:number]), None)
+    if twice is not None:
+        raise OptionError(f"two files would be written to {twice}; give the cameras' files different names")
     older = [file for file in files if file.exists()]
     if older and not replace:
         raise OutputError(f"{older[0]} is there already; choose another --out, or give --replace")

@@ -90,6 +90,16 @@ def test_the_clocks_of_the_demo_are_found(project_root: Path, tmp_path: Path) ->
     assert read_camera(out / "pitcher_side.toml").time_offset_s == pytest.approx(late.time_offset_s, abs=0.05 / 120.0)
 
 
+def test_two_cameras_of_one_name_are_not_written_over_each_other(tmp_path: Path) -> None:
+    words: list[object] = ["sync", "--out", tmp_path / "found"]
+    for folder in ("a", "b"):
+        words += ["--camera", tmp_path / folder / "cam.toml", "--keypoints", tmp_path / folder / "cam.csv"]
+    result = run(*words)
+    assert result.exit_code == 2
+    assert "different names" in result.output
+    assert not (tmp_path / "found").exists()
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
