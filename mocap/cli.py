@@ -34,8 +34,11 @@ class _OneLine(click.Group):
     """A group whose known errors end as one line on standard error, with exit status 2."""
 
     def invoke(self, ctx: click.Context) -> Any:
+        from mocap.output import ending_tidily
+
         try:
-            return super().invoke(ctx)
+            with ending_tidily():
+                return super().invoke(ctx)
         except MocapError as error:
             click.echo(f"mocap: {error}", err=True)
             ctx.exit(2)

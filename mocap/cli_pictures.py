@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from mocap.display import Units
     from mocap.findings import Findings
     from mocap.importer.camera import Camera
+    from mocap.importer.keypoints import Keypoints
     from mocap.importer.session import Filmed, Recording
     from mocap.showing import Report
 
@@ -83,6 +84,13 @@ VIDEO = (
     help="One moment; all key moments; the body tinted by its distance to the reference; the barrel's and the "
     "hands' way in equal steps of time.",
 )
+@click.option(
+    "--start",
+    type=click.Choice(("plant", "lift")),
+    default="plant",
+    show_default=True,
+    help="Of the stroboscope: from which moment on.",
+)
 @takes(DRAWN, VIDEO, HITTER, SETUP, MODEL, ONE, RESULT)
 def still(file: Path, moment: str, picture: str, out: Path | None, replace: bool, **options: Any) -> None:
     """Draw one picture (PNG) of the swing in FILE over its reference.
@@ -98,6 +106,8 @@ def still(file: Path, moment: str, picture: str, out: Path | None, replace: bool
     asked = _Asked.of(options)
     if picture != "moment" and (asked.beside or asked.video or len(asked.views) > 1):
         raise OptionError(f"--picture {picture} shows one swing from one side; leave out --beside, --video, more views")
+    if picture != "stroboscope" and asked.options["start"] != "plant":
+        raise OptionError("--start goes with --picture stroboscope")
     check_can_draw()
     with progress_of(file.name) as report:
         shown = asked.read(file)
@@ -220,7 +230,7 @@ class _Asked:
         elif picture == "difference":
             mocap.draw_difference_map(*both, target, moment=moment, view=self.views[0], **common)
         elif picture == "stroboscope":
-            mocap.draw_stroboscope(*both, target, view=self.views[0], **common)
+            mocap.draw_stroboscope(*both, target, start=self.options["start"], view=self.views[0], **common)
         else:
             mocap.draw_still(*both, target, moment=moment, view=look, guides=self.guides, beside=shown.beside, **common)
 
@@ -278,6 +288,8 @@ class _Asked:
             "video_moments": moments or None,
             "video_rate_hz": self.options["video_rate"] or (row.rate_hz if row else None),
             "swing_starts_s": shown.starts_s,
+            "keypoints": _points(row.points if row else None),
+            "told": lambda line: click.echo(f"mocap: note: {line}", err=True),
         }
 
 
@@ -285,6 +297,13 @@ def _camera(path: Path | None) -> Camera | None:
     from mocap.importer.camera_file import read_camera
 
     return None if path is None else read_camera(path)
+
+
+def _points(path: Path | None) -> Keypoints | None:
+    """What a detector found in the video's pictures, where the session names it as a table."""
+    from mocap.importer.keypoints import read_keypoints
+
+    return read_keypoints(path) if path is not None and path.suffix.lower() == ".csv" else None
 
 
 def _filmed(video: Path | None) -> Filmed | None:

@@ -31,6 +31,7 @@ from mocap.kinematics.measuring import measure  # noqa: E402
 from mocap.swing import BAT_POINTS, MOMENTS, POINTS, Hitter, Setup  # noqa: E402
 from mocap.virtual.draws import sound_swing  # noqa: E402
 from mocap.virtual.flaws import FLAWS  # noqa: E402
+from mocap.virtual.ground_truth import force_splines  # noqa: E402
 from mocap.virtual.hitter import VirtualHitter, random_hitter  # noqa: E402
 from mocap.virtual.measures_truth import Value, measures_of  # noqa: E402
 from mocap.virtual.motion import Motion, second_rate_of  # noqa: E402
@@ -51,12 +52,16 @@ PLATES_HZ, PLATE_NOISE_N = 1200.0, 1.5
 GAIN, CROSS_TALK, MASS, PRESSURE_M = 0.010, 0.010, 0.010, 0.005
 #: Faults to plant: how much of each (1 is where `random_hitter` ends), and the measures of which one must be off.
 PLANTED: dict[str, tuple[float, tuple[str, ...]]] = {
-    "lands_forward": (1.4, ("back_share",)),
+    "lands_forward": (1.5, ("back_share",)),
     "opens_early": (2.0, ("pelvis_open", "trunk_open", "foot_open")),
     "back_foot_stays": (1.0, ("back_foot_turn",)),
     "front_leg_gives": (1.0, ("front_knee_extension",)),
     "flat_bat": (1.5, ("bat_position", "knob_aim")),
     "trunk_first": (1.0, ("sequence",)),
+    "drifts": (1.0, ("forward_after_plant", "axis_drift")),
+    "overstrides": (1.0, ("stride_length",)),
+    "long_path": (1.0, ("hands_reach", "bat_lag")),
+    "late_extension": (1.8, ("extension_reach",)),
 }
 
 
@@ -107,6 +112,7 @@ def draw_motion(rng: np.random.Generator, number: int, flaw: str | None = None) 
         try:
             motion = Motion.of(replace(hitter, parameters=struck))
             motion.forces(motion.times(PLATES_HZ))
+            force_splines(motion)  # at the times of which the truth is read
         except OptionError:  # a floor cannot carry him
             continue
         if second_rate_of(motion.centre_of_mass, motion.times(300.0))[:, 2].min() > -LIGHTEST * 9.80665:
@@ -155,12 +161,37 @@ def plates_of(motion: Motion, truth: Truth, rng: np.random.Generator) -> tuple[F
     return tuple(plates)
 
 
-def one(number: int, *, seed: int, rate_hz: float, noise_m: float, with_plates: bool, flaw: str | None = None) -> Tally:
-    """One hitter: drawn, recorded, measured, compared."""
+def one(
+    number: int,
+    *,
+    seed: int,
+    rate_hz: float,
+    noise_m: float,
+    with_plates: bool,
+    flaw: str | None = None,
+    recordings: int = 1,
+) -> Tally:
+    """One hitter: drawn, recorded so many times with errors drawn anew, measured, compared."""
     rng = np.random.default_rng([seed, number])
-    tally = Tally()
     motion = draw_motion(rng, number, flaw)
-    truth = Truth(motion, rate_hz)
+    truth, exact = Truth(motion, rate_hz), measures_of(motion)
+    tally = Tally()
+    for _ in range(recordings):
+        tally.join(recorded(truth, exact, rng, noise_m=noise_m, with_plates=with_plates, flaw=flaw))
+    return tally
+
+
+def recorded(
+    truth: Truth,
+    exact: Mapping[str, Value],
+    rng: np.random.Generator,
+    *,
+    noise_m: float,
+    with_plates: bool,
+    flaw: str | None,
+) -> Tally:
+    """One recording of a hitter: measured and compared."""
+    tally, motion, rate_hz = Tally(), truth.motion, truth.rate_hz
     # The posed swing is a right-handed hitter's; sides are mirrored elsewhere (tests/truth).
     hitter: VirtualHitter = replace(motion.hitter, bats="right")
     labels = tuple(name.upper().replace("FRONT_", "L_").replace("BACK_", "R_") for name in POINTS)
@@ -189,7 +220,7 @@ def one(number: int, *, seed: int, rate_hz: float, noise_m: float, with_plates: 
         moment = swing.moments[name]
         if moment.time_s is not None and moment.sd_s is not None:
             tally.add(f"moment {name}", moment.time_s - truth.moments[name], moment.sd_s)
-    true = true_values(motion, rng)
+    true = true_values(motion, exact, rng)
     for name, found in findings.measures.items():
         if isinstance(found.value, float) and found.sd is not None and isinstance(true.get(name), float):
             tally.add(name, found.value - float(true[name]), found.sd)
@@ -207,9 +238,9 @@ def _planted(flaw: str, verdicts: Counter[tuple[str, str, str]]) -> tuple[str, s
     return min((t for t, _ in of_flaw), key=order.index), min((f for _, f in of_flaw), key=order.index)
 
 
-def true_values(motion: Motion, rng: np.random.Generator) -> dict[str, Value]:
+def true_values(motion: Motion, exact: Mapping[str, Value], rng: np.random.Generator) -> dict[str, Value]:
     """The truth of a body whose centre of mass is not quite where the table puts it."""
-    true = measures_of(motion)
+    true = dict(exact)
     astray = rng.normal(0.0, MASS_CENTRE_M, 3)[0]
     for name, moment in (("back_share", "plant"), ("share_difference", "foot_flat"), ("finish_balance", "finish")):
         points = motion.points(np.array([motion.moments[moment]]))
@@ -269,6 +300,7 @@ def main() -> None:
     parser.add_argument("--noise", type=float, default=0.001, help="[m]")
     parser.add_argument("--without-plates", action="store_true")
     parser.add_argument("--flaw", choices=[*PLANTED, "none"], help="plant a fault, or none, in sound swings")
+    parser.add_argument("--recordings", type=int, default=1, help="of each hitter, with errors drawn anew")
     parser.add_argument("--seed", type=int, default=6)
     given = parser.parse_args()
     print_tally(
@@ -279,6 +311,7 @@ def main() -> None:
             noise_m=given.noise,
             with_plates=not given.without_plates,
             flaw=given.flaw,
+            recordings=given.recordings,
         )
     )
 

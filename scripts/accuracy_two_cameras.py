@@ -30,6 +30,7 @@ from mocap.kinematics.registry import REGISTRY  # noqa: E402
 from mocap.swing import MOMENTS, Hitter, Setup  # noqa: E402
 from mocap.virtual.cameras import TWO_TRIPODS, film_points, place_camera  # noqa: E402
 from mocap.virtual.lab import Lab  # noqa: E402
+from mocap.virtual.measures_truth import measures_of  # noqa: E402
 from mocap.virtual.truth import Truth  # noqa: E402
 
 LAB = Lab(turn_deg=30.0, shift=(1.5, 0.8, 0.0))
@@ -70,7 +71,7 @@ def one(number: int, *, seed: int, noise_px: float) -> Tally:
         moment = swing.moments[name]
         if moment.time_s is not None and moment.sd_s is not None:
             tally.add(f"moment {name}", moment.time_s - truth.moments[name], moment.sd_s)
-    true = true_values(motion, rng)
+    true = true_values(motion, measures_of(motion), rng)
     for name, found in findings.measures.items():
         if isinstance(found.value, float) and found.sd is not None and isinstance(true.get(name), float):
             tally.add(name, found.value - float(true[name]), found.sd)

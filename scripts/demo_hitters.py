@@ -33,7 +33,7 @@ from mocap.virtual.hitter import VirtualHitter  # noqa: E402
 IMPACT = 0.30
 SOUND = SwingParameters(barrel=Barrel(head_clearance=HEAD_CLEARANCE, impact_loss=IMPACT))
 #: The front knee of a youth straightens half as far: Escamilla et al. (2009), 32 deg.
-YOUTHS_LANDING = Landing(front_knee_flexion_deg=48.0)
+YOUTHS_LANDING = Landing(front_knee_flexion_deg=40.0, front_knee_gives_deg=6.0)
 
 #: Narrow, tall and open, the bat high and upright, a leg kick.
 ROOK = VirtualHitter(
@@ -93,7 +93,7 @@ WREN = VirtualHitter(
     replace(
         SOUND,
         height_m=1.29,
-        timing=Timing(contact=0.212, finish=0.52),
+        timing=Timing(deepest=0.080, contact=0.250, finish=0.56),
         stance=replace(SOUND.stance, width=0.26, back_knee_flexion_deg=44.0, bat_heading_deg=85.0),
         stride=replace(SOUND.stride, length=0.39, foot_height=0.08),
         landing=YOUTHS_LANDING,
@@ -152,9 +152,7 @@ OPEN = opens_early(
 HEATH = VirtualHitter(
     "heath",
     "Heath",
-    replace(
-        OPEN, landing=replace(OPEN.landing, pelvis_open_deg=42.0, trunk_open_deg=25.0, front_knee_flexion_deg=56.0)
-    ),
+    replace(OPEN, landing=replace(OPEN.landing, pelvis_open_deg=42.0, trunk_open_deg=25.0)),
     mass_kg=63.0,
     sex="female",
     level="college",
@@ -163,7 +161,7 @@ HEATH = VirtualHitter(
 REED = VirtualHitter(
     "reed",
     "Reed",
-    back_foot_stays(replace(SOUND, height_m=1.81, landing=Landing(front_knee_flexion_deg=54.0)), 1.0),
+    back_foot_stays(replace(SOUND, height_m=1.81), 1.0),
     mass_kg=79.0,
 )
 #: A long bat, flat and wrapped at landing.
@@ -185,21 +183,21 @@ OAK = VirtualHitter(
 LARK = replace(
     SOUND,
     height_m=1.66,
-    timing=Timing(contact=0.180, finish=0.45),
+    timing=Timing(contact=0.220, finish=0.49),
     landing=YOUTHS_LANDING,
     turn=TurnOfBody(
         pelvis_speed_deg_s=610.0,
         pelvis_peak_before_contact=0.078,
         trunk_speed_deg_s=780.0,
         trunk_peak_before_contact=0.055,
-        front_knee_flexion_at_contact_deg=18.0,
+        front_knee_flexion_at_contact_deg=16.0,
         back_share_at_contact=0.445,
     ),
     barrel=replace(SOUND.barrel, bat_length_m=0.80, bat_mass_kg=0.76, barrel_speed=25.5, plate_line_m=0.80),
     finish=Finish(front_knee_flexion_deg=22.0),
 )
-LARK_AT_FIRST = front_leg_gives(
-    lands_forward(replace(LARK, barrel=replace(LARK.barrel, barrel_speed=23.5, attack_deg=3.0)), 0.5), 0.4
+LARK_AT_FIRST = lands_forward(
+    front_leg_gives(replace(LARK, barrel=replace(LARK.barrel, barrel_speed=23.5, attack_deg=3.0)), 0.4), 0.5
 )
 
 

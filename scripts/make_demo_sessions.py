@@ -67,7 +67,7 @@ FIRST_HITTER = VirtualHitter(
     name="Demo hitter",
     parameters=SwingParameters(
         height_m=1.86,
-        timing=Timing(contact=0.165, finish=0.42),
+        timing=Timing(contact=0.205, finish=0.46),
         stance=Stance(
             width=0.35,
             front_foot_away=0.055,

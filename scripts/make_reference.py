@@ -41,8 +41,8 @@ SOURCES = (
     "order pelvis, trunk, front arm, bat; pelvis 714 deg/s and trunk 937 deg/s at their fastest, bat 31 m/s: Welch et "
     "al. (1995) J Orthop Sports Phys Ther 22:193-201",
     "trunk 857 deg/s and bat 30 m/s at contact, adults: Escamilla et al. (2009) J Appl Biomech 25:210-218",
-    "front knee straightens by 59 deg at up to 386 deg/s, adults: Escamilla et al. (2009); here by 52 deg, from plant "
-    "on, as there is no time for more at that speed",
+    "front knee bends on after it has landed, then straightens by 59 deg at up to 386 deg/s, adults: Escamilla et al. "
+    "(2009); here by 46 deg, as a body that rises by more in that time presses harder on the floor than is published",
     "back knee bent by 74 deg at contact: Inkster et al. (2011) Med Sci Sports Exerc 43(6); here within 15 %",
     "attack angle 8 deg up, against a fastball 8 deg down: common practice",
     "axis that stays put, back foot turning on its toes, firm front leg, extension after contact, balanced finish: "

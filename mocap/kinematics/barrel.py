@@ -142,7 +142,16 @@ def pitch_line_height(r: Readings, x: FloatArray) -> FloatArray:
     return height
 
 
-@measure("bat_speed", "m/s", "Bat speed", moments=TURN, points=BAT, source=DEFINITION, method_sd=LAST_FRAMES_SD[0])
+@measure(
+    "bat_speed",
+    "m/s",
+    "Bat speed",
+    moments=TURN,
+    points=BAT,
+    source=DEFINITION,
+    method_sd=LAST_FRAMES_SD[0],
+    by_frames=True,
+)
 def bat_speed(r: Readings) -> FloatArray:
     """Greatest speed of the sweet spot up to contact."""
     return greatest(np.linalg.norm(r.read(r.sweet_spot, r.times(*TURN), bat=True, rate=True), axis=-1))[0]
@@ -176,6 +185,7 @@ def _elevation_at_contact(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[1],
+    by_frames=True,
 )
 def attack_angle(r: Readings) -> FloatArray:
     """Elevation of the sweet spot's velocity at contact; of one that was seen, just before the blow."""
@@ -203,6 +213,7 @@ def pitch_angle(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[1],
+    by_frames=True,
 )
 def plane_match(r: Readings) -> FloatArray:
     """`attack_angle` plus the signed `pitch_angle`; 0 = on the pitch's plane."""
@@ -217,6 +228,7 @@ def plane_match(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[2],
+    by_frames=True,
 )
 def hitting_zone(r: Readings) -> FloatArray:
     """Length of the sweet spot's path around contact within ball radius plus barrel radius of the pitch's line."""

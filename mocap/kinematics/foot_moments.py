@@ -47,7 +47,7 @@ SOLE_M = 0.005
 #: is known. [s] Posed swings; no published value.
 ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.006
 #: How well the lift is known: a ball or heel 10 mm off in the foot seems to rise as the foot tips. [s] Posed swings.
-LIFT_SD_S = 0.025
+LIFT_SD_S = 0.028
 #: Feet are smoothed at this cut-off before places are compared, as their landing is short; at a lower one where noise
 #: left by it would exceed the share of `SOLE_M` that follows, down to the lower one. [Hz], [-] This project's defaults.
 FOOT_CUTOFF_HZ, LEAST_CUTOFF_HZ, NOISE_SHARE = 30.0, 8.0, 0.25
@@ -66,8 +66,8 @@ FIT_BEFORE_S, FIT_AFTER_S = 0.06, 0.05
 LATE_START_SD_S = 0.04
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
-#: Timing error of the flat foot, which settles slowly. [s] This project's default.
-FLAT_SD_S = 0.003
+#: Timing error of the flat foot, which settles slowly. [s] Posed swings at 240 Hz.
+FLAT_SD_S = 0.0012
 #: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] This project's default.
 PLATE_SD_S = 0.0003
 #: The plate counts as left below this share of the landing's load. This project's default.

@@ -314,7 +314,7 @@ def force_shift_time(r: Readings) -> FloatArray:
     "Vertical force on the back foot at contact",
     moments=("contact",),
     source=DEFINITION,
-    method_sd=0.0015,  # the blow of the ball that the filter lets through: posed swings
+    method_sd=0.0050,  # the blow of the ball that the filter lets through: posed swings
 )
 def contact_force_share(r: Readings) -> FloatArray:
     """Share of the vertical force that the back foot still carries at contact."""

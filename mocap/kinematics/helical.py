@@ -15,7 +15,7 @@ from mocap.kinematics.geometry import axis_and_angle
 #: has a standard deviation of 3 deg at this turn, of 14 deg at 2 deg. [rad]
 LEAST_TURN = np.radians(10.0)
 #: Longest step over which the movement still counts as one turn about one axis. [s] This project's default.
-LONGEST_STEP = 0.2
+LONGEST_STEP = 0.1
 #: An axis closer to the level than this has no useful crossing with the floor. [rad] This project's default.
 LEVEL = np.radians(5.0)
 

@@ -105,7 +105,7 @@ def separation_gain(r: Readings) -> FloatArray:
     return gain
 
 
-@measure("knob_aim", "deg", "Knob off the catcher's feet", points=BAT, source=DEFINITION)
+@measure("knob_aim", "deg", "Knob's aim from the catcher's feet", points=BAT, source=DEFINITION)
 def knob_aim(r: Readings) -> FloatArray:
     """Angle between the ray barrel -> knob and the direction from the knob to the catcher's feet."""
     if not r.swing.plate_known:

@@ -61,15 +61,13 @@ def measure(swing: Swing, *, limits: Path | None = None, units: Units = "metric"
     taken = {entry.name: _taken(entry, recorded) for entry in entries}
     known = [REGISTRY[name] for name, (values, _) in taken.items() if values is not None]
     spreads = _spreads(known, drawn(swing, count=count))
-    measures = {
-        name: _measure(REGISTRY[name], *taken[name], spreads.get(name), on_skin=swing.on_skin) for name in taken
-    }
+    measures = {name: _measure(REGISTRY[name], *taken[name], spreads.get(name), swing) for name in taken}
     checks = check_all(measures, rows, hitter=swing.hitter, units=units)
     advice = work_on(checks, measures, hitter=swing.hitter, units=units)
     return Findings(swing.hitter, swing.moments, measures, checks, advice)
 
 
-def _measure(entry: Registered, values: Values | None, why: str, spread: Values | None, *, on_skin: bool) -> Measure:
+def _measure(entry: Registered, values: Values | None, why: str, spread: Values | None, swing: Swing) -> Measure:
     """One measure from its value and its values over drawn swings."""
     empty = Measure(entry.name, None, None, entry.unit, entry.label, entry.when, why, entry.family)
     if values is None:
@@ -81,8 +79,8 @@ def _measure(entry: Registered, values: Values | None, why: str, spread: Values 
         return replace(empty, value=str(values[0]), shares=shares)
     value = float(values[0])
     drawn_sd = _deviation(np.asarray(spread, dtype=np.float64), value) if spread is not None else 0.0
-    skin = entry.skin_sd * abs(value) if on_skin else 0.0
-    sd = float(np.linalg.norm([drawn_sd, entry.method_sd, skin]))
+    skin = entry.skin_sd * abs(value) if swing.on_skin else 0.0
+    sd = float(np.linalg.norm([drawn_sd, entry.method_sd_at(swing.rate_hz), skin]))
     return replace(empty, value=value, sd=sd, low=value - REACH * sd, high=value + REACH * sd)
 
 

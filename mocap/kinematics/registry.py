@@ -29,6 +29,10 @@ Values = FloatArray | npt.NDArray[np.str_]
 MeasureFunction = Callable[[Readings], Values]
 
 
+#: Rate at which the errors of methods were found. [Hz]
+METHOD_RATE_HZ = 240.0
+
+
 @dataclass(frozen=True)
 class Registered:
     """One measure and what it needs.
@@ -45,7 +49,10 @@ class Registered:
     function : callable
         Readings to values.
     method_sd : float
-        What the method itself may be off on exact points, one standard deviation. [unit of the measure]
+        What the method itself may be off on exact points at `METHOD_RATE_HZ`, one standard deviation. [unit of the
+        measure]
+    by_frames : bool
+        Whether `method_sd` comes from the gaps between frames, and so grows with them at a lower rate.
     skin_sd : float
         What skin that swings with the turn may add to it, one standard deviation, as a share of the value. [-]
     """
@@ -58,7 +65,12 @@ class Registered:
     source: str
     function: MeasureFunction
     method_sd: float = 0.0
+    by_frames: bool = False
     skin_sd: float = 0.0
+
+    def method_sd_at(self, rate_hz: float) -> float:
+        """`method_sd` at a rate. [unit of the measure]"""
+        return self.method_sd * (max(1.0, METHOD_RATE_HZ / rate_hz) if self.by_frames else 1.0)
 
     @property
     def family(self) -> str:
@@ -98,12 +110,13 @@ def measure(
     points: tuple[str, ...] = (),
     source: str,
     method_sd: float = 0.0,
+    by_frames: bool = False,
     skin_sd: float = 0.0,
 ) -> Callable[[MeasureFunction], MeasureFunction]:
     """Register a measure; see the module's docstring."""
 
     def register(function: MeasureFunction) -> MeasureFunction:
-        REGISTRY[name] = Registered(name, unit, label, moments, points, source, function, method_sd, skin_sd)
+        REGISTRY[name] = Registered(name, unit, label, moments, points, source, function, method_sd, by_frames, skin_sd)
         return function
 
     return register

@@ -31,7 +31,7 @@ TURN_AXES = {"thorax": ("neck", "", "Trunk"), "pelvis": ("pelvis", "pelvis_", "P
 SCREW = "finite helical axes over steps of 10 degrees, mean, RMS and sum over the turn; Woltring et al. 1985"
 #: What a skeleton of constant lengths makes of the peak turning speeds where its joints are 10 mm off, and the last
 #: frames before a blow of the bat's, one standard deviation: posed swings at 240 Hz. [deg/s]
-SPEED_METHOD_SD = {"pelvis": 10.0, "trunk": 6.0, "arm": 10.0, "bat": 40.0}
+SPEED_METHOD_SD = {"pelvis": 14.0, "trunk": 4.0, "arm": 10.0, "bat": 30.0}
 #: What skin that swings with the turn adds to the speeds, as a share: posed swings with 8 mm of soft-tissue movement on
 #: the thigh (pelvis 11 % and trunk 5 % too fast on average).
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
@@ -146,16 +146,22 @@ def _turn_axes(r: Readings, segment: str) -> HelicalAxes:
     return axes
 
 
-def _mean(values: FloatArray) -> FloatArray:
-    """Mean over the times that have a value, shape (N, ...)."""
-    seen = np.isfinite(values)
-    mean: FloatArray = np.where(seen, values, 0.0).sum(axis=1) / np.where(seen.any(axis=1), seen.sum(axis=1), np.nan)
+def _turned_mean(values: FloatArray, axes: HelicalAxes) -> FloatArray:
+    """Mean over the angle that was turned, shape (N, ...), of values of shape (N, T, ...); NaN counts nothing.
+
+    Time would give the slow beginning of a turn as much weight as its fast part, where the axes are known best: their
+    errors go with one over the turning speed (Woltring et al. 1985).
+    """
+    speed = axes.axis.angle_rad / axes.step_s
+    weight = np.broadcast_to(speed.reshape(speed.shape + (1,) * (values.ndim - 2)), values.shape)
+    weight = np.where(np.isfinite(values), weight, 0.0)
+    mean: FloatArray = np.where(weight > 0.0, values * weight, 0.0).sum(axis=1) / weight.sum(axis=1)
     return mean
 
 
 #: What steps of whole frames that turn by more than 10 degrees make of tilt [deg], wander [m] and rise [m] of the axes,
 #: one standard deviation: posed swings on exact points at 240 Hz.
-AXIS_METHOD_SD = {"thorax": (0.42, 0.013, 0.0017), "pelvis": (0.70, 0.015, 0.0042)}
+AXIS_METHOD_SD = {"thorax": (0.28, 0.008, 0.0017), "pelvis": (0.50, 0.009, 0.0032)}
 
 
 def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> None:
@@ -169,9 +175,11 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][0],
+        by_frames=True,
     )
     def tilt(r: Readings) -> FloatArray:
-        direction = _mean(turn_axes(r, segment).axis.direction)
+        axes = turn_axes(r, segment)
+        direction = _turned_mean(axes.axis.direction, axes)
         vertical = np.zeros_like(direction)
         vertical[:, 2] = np.where(direction[:, 2] < 0.0, -1.0, 1.0)
         return np.degrees(angle_between(direction, vertical))
@@ -184,12 +192,15 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][1],
+        by_frames=True,
     )
     def wander(r: Readings) -> FloatArray:
-        crossing = turn_axes(r, segment).floor_crossing()[0][..., :2]
+        axes = turn_axes(r, segment)
+        crossing = axes.floor_crossing()[0][..., :2]
         if np.isfinite(crossing[0]).all(axis=1).sum() < 2:
             raise NotMeasurableError(f"the axis of the {segment}'s turn lies level and does not meet the floor")
-        return np.sqrt(_mean(np.sum((crossing - _mean(crossing)[:, None]) ** 2, axis=-1)))
+        from_middle = crossing - _turned_mean(crossing, axes)[:, None]
+        return np.sqrt(_turned_mean(np.sum(from_middle**2, axis=-1), axes))
 
     @measure(
         f"{prefix}turn_axis_slide",
@@ -199,12 +210,13 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][2],
+        by_frames=True,
     )
     def slide(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
-        rate = _mean(axes.axis.slide_m * np.sign(axes.axis.direction[..., 2]) / axes.step_s)
-        # The mean rate over the times that have an axis, times the turn's duration.
-        rise: FloatArray = rate * (r.time("contact") - r.time("plant"))
+        rate = axes.axis.slide_m * np.sign(axes.axis.direction[..., 2]) / axes.step_s
+        # Over the times that have an axis.
+        rise: FloatArray = np.nan_to_num(rate).mean(axis=1) * (r.time("contact") - r.time("plant"))
         return rise
 
 
@@ -287,7 +299,7 @@ def front_knee_extension(r: Readings) -> FloatArray:
     moments=("contact",),
     points=FRONT_LEG,
     source=DEFINITION,
-    method_sd=1.5,  # a knee that is all but straight looks more bent wherever its centre is misplaced: posed swings
+    method_sd=1.8,  # a knee that is all but straight looks more bent wherever its centre is misplaced: posed swings
 )
 def front_leg_at_contact(r: Readings) -> FloatArray:
     """Angle between thigh and shank, 0 = straight."""

@@ -36,13 +36,14 @@ def achieved(postures: Postures) -> SwingParameters:
         angle = flexion(*(points[f"{side}_{name}"] for name in joints))
         return float(np.degrees(angle[BODY_KEYS.index(key)]))
 
+    plant, deepest = bent("front", "plant"), bent("front", "deepest")
     spot = on_bat(points["bat_knob"], points["bat_barrel"], p.barrel.sweet_spot_m / p.height_m)
     contact = BODY_KEYS.index("contact")
     return replace(
         p,
         stance=_kept(p.stance, back_knee_flexion_deg=bent("back", "still")),
         stride=_kept(p.stride, back_knee_flexion_deg=bent("back", "load")),
-        landing=_kept(p.landing, front_knee_flexion_deg=bent("front", "plant")),
+        landing=_kept(p.landing, front_knee_flexion_deg=plant, front_knee_gives_deg=deepest - plant),
         turn=_kept(p.turn, front_knee_flexion_at_contact_deg=bent("front", "contact")),
         barrel=_kept(
             p.barrel,

@@ -19,12 +19,13 @@ class Timing:
 
     `still` is when the body begins to load, `load` when the weight is farthest back, `coil` when pelvis, trunk and
     hands are wound up farthest, `toe_down` and `heel_down` when ball and heel of the front foot have come
-    to rest on the floor; `after_contact` counts from contact. The hands pass the body line about
+    to rest on the floor, `deepest` when the front knee has bent farthest under the weight that comes onto it;
+    `after_contact` counts from contact. The hands pass the body line about
     `hands_level_before_contact`, the arms are long about `extension_after_contact` and have come round over the front
     shoulder `hands_round_after_extension`. [s]
 
-    Plant and contact are 0.18 s apart, as the front knee, which straightens by 59 deg at no more than 386 deg/s
-    (Escamilla et al. 2009), needs 0.15 s for it at an even speed.
+    From `deepest` to contact takes 0.15 s, as the front knee, which straightens by 59 deg at no more than 386 deg/s
+    (Escamilla et al. 2009), needs that long for it at an even speed.
     """
 
     start: float = -0.90
@@ -35,8 +36,9 @@ class Timing:
     coil: float = -0.17
     toe_down: float = 0.0
     heel_down: float = 0.05
-    contact: float = 0.180
-    finish: float = 0.435
+    deepest: float = 0.075
+    contact: float = 0.225
+    finish: float = 0.480
     after_contact: float = 0.60
     hands_level_before_contact: float = 0.045
     extension_after_contact: float = 0.064
@@ -58,7 +60,7 @@ class Stance:
     pelvis_open_deg: float = -4.0
     trunk_open_deg: float = -8.0
     back_share: float = 0.56
-    back_knee_flexion_deg: float = 56.0
+    back_knee_flexion_deg: float = 52.0
     lean_to_plate_deg: float = 20.0
     lean_back_deg: float = 1.0
     hands: TrunkPlace = (-0.155, 0.172, -0.030)
@@ -80,7 +82,7 @@ class Stride:
     foot_height: float = 0.10
     tap_back: float = 0.0
     back_share_at_load: float = 0.72
-    back_knee_flexion_deg: float = 60.0
+    back_knee_flexion_deg: float = 54.0
     pelvis_open_deg: float = -20.0
     trunk_open_deg: float = -18.0
     lean_to_plate_deg: float = 22.0
@@ -92,15 +94,17 @@ class Stride:
 class Landing:
     """At plant.
 
-    `bat_off_aim_deg` turns the bat about the vertical away from the knob's aim at the catcher's feet, positive moves
-    the barrel away from the pitcher; `bat_flatter_deg` lowers the barrel.
+    The front knee bends on by `front_knee_gives_deg` before it straightens. `bat_off_aim_deg` turns the bat about the
+    vertical away from the knob's aim at the catcher's feet, positive moves the barrel away from the pitcher;
+    `bat_flatter_deg` lowers the barrel.
     """
 
     back_share: float = 0.55
     foot_open_deg: float = 34.0
     pelvis_open_deg: float = 8.0
     trunk_open_deg: float = -14.0
-    front_knee_flexion_deg: float = 64.5
+    front_knee_flexion_deg: float = 52.0
+    front_knee_gives_deg: float = 7.5
     lean_to_plate_deg: float = 29.0
     lean_back_deg: float = 7.0
     hands: TrunkPlace = (-0.186, 0.160, -0.008)

@@ -42,7 +42,7 @@ class Unknowns:
 
     Attributes
     ----------
-    pelvis : ndarray, shape (5, 3)
+    pelvis : ndarray, shape (6, 3)
         Pelvis centre at `BODY_KEYS`, before it sinks for a leg that is too short. [share of height]
     hands : ndarray, shape (3,)
         Mid-hands in the trunk at contact. [share of height]
@@ -59,8 +59,8 @@ class Unknowns:
 
     @classmethod
     def from_vector(cls, vector: FloatArray) -> Unknowns:
-        """From a vector of 20 numbers of like size."""
-        return cls(vector[:15].reshape(5, 3), vector[15:18], 100.0 * float(vector[18]), float(vector[19]))
+        """From a vector of 23 numbers of like size."""
+        return cls(vector[:18].reshape(6, 3), vector[18:21], 100.0 * float(vector[21]), float(vector[22]))
 
     def vector(self) -> FloatArray:
         """The inverse of `from_vector`."""

@@ -14,8 +14,9 @@ from mocap.reference.limbs import heading_vectors, rad
 from mocap.reference.parameters import SwingParameters
 from mocap.reference.tracks import Track, Turn, impact_lag
 
-#: Keys of weight, knees and lean, and those of the turn.
-BODY_KEYS = ("still", "load", "plant", "contact", "finish")
+#: Keys of weight and knees, those of the leans, and those of the turn.
+BODY_KEYS = ("still", "load", "plant", "deepest", "contact", "finish")
+LEAN_KEYS = ("still", "load", "plant", "contact", "finish")
 TURN_KEYS = ("still", "coil", "plant", "contact", "finish")
 
 #: Keys of the hands, and those of the bat's turn in the swing plane and of its angle over it.
@@ -53,7 +54,15 @@ PELVIS_SHARE_OF_LEAN = 0.60
 
 #: The front leg is braced a little before contact: the pelvis slows down from here on, as a leg that is nearly straight
 #: has no way left on which to stop it. [s before contact] This project's own choice.
-BRACED_BEFORE_CONTACT = 0.05
+BRACED_BEFORE_CONTACT = 0.055
+
+#: The body sinks onto the front leg from a little before plant on, as the foot takes weight from its first touch. [s]
+#: This project's own choice.
+SINKING_BEFORE_PLANT = 0.03
+
+#: Rounding of the pelvis's path at each of `BODY_KEYS`, as in `tracks`: rounder than other tracks, as all of the body's
+#: mass goes with it.
+PELVIS_ROUNDING = (0.5, 0.5, 0.8, 0.6, 0.45, 0.5)
 
 #: Neck to head centre: share along the trunk's axis (the rest upright), then toward the pitcher and the plate.
 HEAD_LEAN = ((0.55, 0.06, 0.02), (0.55, 0.06, 0.02), (0.60, 0.08, 0.04), (0.60, 0.03, 0.14), (0.60, 0.10, 0.02))
@@ -131,6 +140,7 @@ class Script:
         """Where the pelvis's path turns, one time for each of `BODY_KEYS`. [s from plant]"""
         braced = np.zeros(len(BODY_KEYS))
         braced[BODY_KEYS.index("contact")] = -BRACED_BEFORE_CONTACT
+        braced[BODY_KEYS.index("plant")] = -SINKING_BEFORE_PLANT
         return self.body_times + braced
 
     @cached_property
@@ -139,6 +149,11 @@ class Script:
         at_rest = np.zeros(len(BODY_KEYS))
         at_rest[0], at_rest[-1] = -1.0, 1.0
         return self.body_times + at_rest
+
+    @cached_property
+    def lean_times(self) -> FloatArray:
+        """Times of `LEAN_KEYS`. [s from plant]"""
+        return np.array([self.key_time(name) for name in LEAN_KEYS])
 
     @cached_property
     def turn_times(self) -> FloatArray:
@@ -189,12 +204,12 @@ class Script:
         """Unit vector from pelvis to neck, shape (T, 3)."""
         p = self.parameters
         stages = (p.stance, p.stride, p.landing, p.turn, p.finish)
-        to_plate = self._body_track([np.tan(rad(stage.lean_to_plate_deg)) for stage in stages])(time)
-        back = self._body_track([np.tan(rad(stage.lean_back_deg)) for stage in stages])(time)
+        to_plate = self._lean_track([np.tan(rad(stage.lean_to_plate_deg)) for stage in stages])(time)
+        back = self._lean_track([np.tan(rad(stage.lean_back_deg)) for stage in stages])(time)
         return unit(np.stack([-back, -to_plate, np.ones_like(time)], axis=-1))
 
-    def _body_track(self, values: list[float]) -> Track:
-        return Track(self.body_times, np.array(values))
+    def _lean_track(self, values: list[float]) -> Track:
+        return Track(self.lean_times, np.array(values))
 
     # ---------------------------------------------------------------- all of it
 
@@ -204,7 +219,7 @@ class Script:
         facing = heading_vectors(self.heading("pelvis", time))
         up = self._axis(time)
         tilted = unit(up * np.array([PELVIS_SHARE_OF_LEAN, PELVIS_SHARE_OF_LEAN, 1.0]))
-        lean = Track(self.body_times, np.array(HEAD_LEAN))(time)
+        lean = Track(self.lean_times, np.array(HEAD_LEAN))(time)
         nod = lean[:, :1] * up + np.stack([lean[:, 1], -lean[:, 2], 1.0 - lean[:, 0]], axis=-1)
         hands = self._weights(HAND_KEYS, time)
         return Setting(
@@ -219,7 +234,7 @@ class Script:
             hips=_line(self.heading("pelvis", time), tilted),
             shoulders=_line(self.heading("trunk", time), up),
             head_up=unit(nod),
-            body=Track.weights(self.pelvis_times, time),
+            body=Track.weights(self.pelvis_times, time, np.array(PELVIS_ROUNDING)),
             hands=hands,
             bat_turn=self._weights(BAT_TURN_KEYS, time),
             bat_over=self._weights(BAT_OVER_KEYS, time),

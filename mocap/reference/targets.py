@@ -30,6 +30,10 @@ MOST_EVALUATIONS = 150
 #: Swings between the default one and the asked one: the first stride toward it, and the shortest worth trying.
 FIRST_STRIDE, LEAST_STRIDE = 0.5, 0.06
 
+#: How much of the way from plant to contact the weight has come when the front knee is bent farthest. [-] This
+#: project's own choice.
+DEEPEST_SHARE = 0.65
+
 #: The front arm at contact is no straighter than this; its hand stays at least so far from the shoulder toward the
 #: plate. How softly both are kept. [deg], [share of height]
 STRAIGHTEST_ELBOW_DEG, TOWARD_PLATE, ARM_EASE = 15.0, 0.13, 0.012
@@ -104,6 +108,7 @@ def _first_guess(parameters: SwingParameters) -> Unknowns:
             [-half + 0.45 * parameters.stance.width, 0.06, 0.50],
             [-half + 0.30 * parameters.stance.width, 0.06, 0.49],
             [-0.02, 0.06, 0.48],
+            [0.0, 0.06, 0.47],
             [0.03, 0.05, 0.48],
             [0.05, 0.02, 0.48],
         ]
@@ -129,7 +134,7 @@ class Targets:
         return self.script.at(np.concatenate([self.script.target_times, around]))
 
     def misses(self, postures: Postures) -> FloatArray:
-        """How far a body is from its targets, shape (20,), in numbers of like size."""
+        """How far a body is from its targets, shape (23,), in numbers of like size."""
         p, setting = self.script.parameters, self._setting
         points, held = postures.posed_and_held(setting)
         com = centre_of_mass(points, sides=("front", "back"))
@@ -142,6 +147,7 @@ class Targets:
             p.stance.back_share,
             p.stride.back_share_at_load,
             p.landing.back_share,
+            p.landing.back_share + DEEPEST_SHARE * (p.turn.back_share_at_contact - p.landing.back_share),
             p.turn.back_share_at_contact,
             p.finish.back_share,
         )
@@ -157,7 +163,7 @@ class Targets:
                 share[keys] - np.array(shares),
                 over_feet[keys],
                 # The leg's length tells the knee's angle, and stays defined where the leg would have to be too long.
-                np.concatenate([legs[0][:2], legs[1][2:5]]) - _limb("thigh", "shank", knees_wanted_deg(p)),
+                np.concatenate([legs[0][:2], legs[1][2:6]]) - _limb("thigh", "shank", knees_wanted_deg(p)),
                 self._bat_misses(postures, points, held.hands[BODY_KEYS.index("contact")]),
             ]
         )
@@ -187,6 +193,7 @@ def knees_wanted_deg(parameters: SwingParameters) -> tuple[float, ...]:
         p.stance.back_knee_flexion_deg,
         p.stride.back_knee_flexion_deg,
         p.landing.front_knee_flexion_deg,
+        p.landing.front_knee_flexion_deg + p.landing.front_knee_gives_deg,
         p.turn.front_knee_flexion_at_contact_deg,
         p.finish.front_knee_flexion_deg,
     )

@@ -32,10 +32,13 @@ class Track:
         Strictly increasing. [s]
     values : ndarray, shape (K, ...)
         Value at each key.
+    rounding : float or ndarray, shape (K,)
+        Of the corners, as share of the shorter gap beside each key. [-]
     """
 
     times_s: FloatArray
     values: FloatArray
+    rounding: float | FloatArray = ROUNDING
 
     def __call__(self, time_s: npt.ArrayLike) -> FloatArray:
         """Value at each time, shape (T, ...)."""
@@ -54,12 +57,12 @@ class Track:
     def _widths(self) -> FloatArray:
         gaps = np.diff(self.times_s)
         beside = np.minimum(np.concatenate([gaps[:1], gaps]), np.concatenate([gaps, gaps[-1:]]))
-        return ROUNDING * beside
+        return self.rounding * beside
 
     @classmethod
-    def weights(cls, times_s: FloatArray, time_s: FloatArray) -> FloatArray:
+    def weights(cls, times_s: FloatArray, time_s: FloatArray, rounding: float | FloatArray = ROUNDING) -> FloatArray:
         """What each key value counts at each time, shape (T, K): a track's value is their product with the values."""
-        return cls(times_s, np.eye(len(times_s)))(time_s)
+        return cls(times_s, np.eye(len(times_s)), rounding)(time_s)
 
     def _basis(self, time_s: FloatArray) -> FloatArray:
         """Weight of each auxiliary value at each time, shape (T, K); every row adds up to one."""

@@ -179,7 +179,7 @@ class Encoder:
                 self._finish()
             else:
                 self._abandon()
-        except KeyboardInterrupt:
+        except (KeyboardInterrupt, SystemExit):
             self._process.kill()
             self._process.wait()
             raise

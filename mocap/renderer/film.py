@@ -29,6 +29,7 @@ from mocap.renderer.film_page import (
     set_panel_title,
 )
 from mocap.renderer.ground import draw_floor, paper
+from mocap.renderer.layers import Layer
 from mocap.renderer.lens import Box
 from mocap.renderer.page import Block, draw_footer
 from mocap.renderer.panels import Panel, grid, set_panels
@@ -391,8 +392,8 @@ class _FilmStages:
             alone = len(film.panels) == 1
             part = picture if alone else picture.crop(panel.box)
             painter.paint(part, posed, drawn, (1.0 if alone else _PANEL_GUIDES) * film.page.unit)
-            for note in self._numbers(place, part, shot):
-                note.draw(part, film.page.unit)
+            for note in self._numbers(place, part, shot, painter.body):
+                note.draw(part, film.page.unit, painter.body)
             if not alone:
                 picture.paste(part, panel.box[:2])
         film.timeline.draw_position(picture, shot.frame, film.timeline.passed(shot.frame))
@@ -400,7 +401,7 @@ class _FilmStages:
             block.draw(picture)
         return picture
 
-    def _numbers(self, place: int, painted: Image, shot: Shot) -> list[Placed]:
+    def _numbers(self, place: int, painted: Image, shot: Shot, body: Layer | None) -> list[Placed]:
         """The guides' numbers in one panel, where the film stands still and shows no more than two."""
         film, panel = self.film, self.film.panels[place]
         if not shot.held or len(film.panels) > 2:
@@ -409,7 +410,8 @@ class _FilmStages:
         stated = captions.headline(panel.scene.findings, shot.held, film.setup.units).measure
         left, top = panel.box[:2]
         taken = [(x0 - left, y0 - top, x1 - left, y1 - top) for x0, y0, x1, y1 in film.boxes(shot)]
-        return film.guides[place].numbers(film.page, shot.number, solid, taken, stated)
+        silhouette = None if body is None else body.mask(painted.size)
+        return film.guides[place].numbers(film.page, shot.number, solid, taken, stated, silhouette)
 
 
 def _raised(

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.renderer import guides
-from mocap.renderer.field import plate_outline
+from mocap.renderer.field import batters_box, plate_outline
 from mocap.renderer.film_page import FilmPage
 from mocap.renderer.guides import names_of
 from mocap.renderer.lens import Box
@@ -79,7 +79,13 @@ class FilmGuides:
         return [] if bar is None else _bar_labels(bar, self.panel, number, page)
 
     def numbers(
-        self, page: FilmPage, number: int, solid: npt.NDArray[np.bool_], taken: Sequence[Box], stated: str
+        self,
+        page: FilmPage,
+        number: int,
+        solid: npt.NDArray[np.bool_],
+        taken: Sequence[Box],
+        stated: str,
+        body: npt.NDArray[np.bool_] | None = None,
     ) -> list[Placed]:
         """The guides' own numbers in the picture of that number, each beside what it belongs to.
 
@@ -93,6 +99,8 @@ class FilmGuides:
             Other type and what else is to stay free, in the panel. [px]
         stated : str
             The measure that the headline states already; empty: none.
+        body : ndarray of bool, shape (height, width), or None
+            Of the panel: what hairlines should not cross either.
         """
         wishes = []
         for guide in self.at(number):
@@ -100,18 +108,20 @@ class FilmGuides:
             if label is not None:
                 wishes.append(Wish(label.words, self.panel.framing.project(label.at)))
         small = page.type.small
-        placed = place_labels(wishes, solid | self._plate(), taken, self.panel.framing.size, small)
-        return [note for note in placed if np.hypot(*(note.leader[1] - note.leader[0])) <= _LONGEST * small]
+        solid = solid | self._chalk()
+        return place_labels(wishes, solid, taken, self.panel.framing.size, small, body, _LONGEST * small)
 
-    def _plate(self) -> npt.NDArray[np.bool_]:
-        """Where the plate lies in the panel, shape (height, width): words read badly on it."""
-        width, height = self.panel.framing.size
-        outline = plate_outline()
-        corners = np.column_stack([outline, np.zeros(len(outline))]) + self.panel.scene.plate_offset
-        left, top, right, bottom = self.panel.framing.box_around(corners, 2.0)
-        mask = np.zeros((height, width), dtype=np.bool_)
-        mask[top:bottom, left:right] = True
-        return mask
+    def _chalk(self) -> npt.NDArray[np.bool_]:
+        """Where plate and box lie in the panel, shape (height, width): words read badly on their lines."""
+        from PIL import Image as images
+        from PIL import ImageDraw
+
+        mask = images.new("L", self.panel.framing.size)
+        for outline in (plate_outline(), *batters_box()):
+            corners = np.column_stack([outline, np.zeros(len(outline))]) + self.panel.scene.plate_offset
+            pixels = [(float(x), float(y)) for x, y in self.panel.framing.project(corners)]
+            ImageDraw.Draw(mask).polygon(pixels, fill=255, outline=255)
+        return np.asarray(mask) > 0
 
 
 def reach_of_guides(scene: Scene, view: View, asked: str | Sequence[str], numbers: Sequence[int]) -> FloatArray:

@@ -16,13 +16,15 @@ from mocap.renderer.captions import Headline, checks_at, finding_words, verdict_
 from mocap.renderer.lens import Box
 from mocap.renderer.page import Block, Mark, Page, scale_bar
 from mocap.renderer.style import INK, MUTED, Colour, Type, grown, type_sizes
-from mocap.renderer.text import LEADING, Label, Weight, set_line, set_lines, text_width
+from mocap.renderer.text import LEADING, Label, Weight, set_line, set_lines, text_width, wrap
 from mocap.renderer.view import Framing
 
 _SMALLEST_PX = 13  # below that no letter keeps its shape (common practice, no source)
 
 #: What a list of checks under a headline has room for.
 MOST_CHECKS = 3
+#: Lines of a headline, at most: bodies need the height.
+MOST_LINES = 3
 
 
 def film_type(size: tuple[int, int]) -> Type:
@@ -107,7 +109,7 @@ class FilmPage:
         """Room for the caption across."""
         if not self.page.wide:
             return self.size[0] - 2 * self.margin
-        return round(max((330 if self.brief else 520) * self.unit, (12 if self.brief else 17) * self.type.small))
+        return round(max((330 if self.brief else 520) * self.unit, (10 if self.brief else 13.5) * self.type.small))
 
     @property
     def foot_top(self) -> int:
@@ -215,7 +217,8 @@ def _caption(page: FilmPage, caption: Caption, count: int) -> Block:
         column.add_pair(caption.moment, caption.speed, sizes.title, sizes.small, "SemiBold")
         column.add_pair(caption.who, caption.when, sizes.small, sizes.small, "Regular")
     column.y += (26 if page.page.wide else 12) * page.unit
-    column.add(said.words, sizes.headline, "SemiBold", balanced=True)
+    size, words = fitted_headline(said.words, page.column, sizes)
+    column.add(words, size, "SemiBold", balanced=True)
     if said.detail:
         column.y += 6 * page.unit
         column.add_marked(said.detail, said.verdict, sizes.body)
@@ -225,6 +228,18 @@ def _caption(page: FilmPage, caption: Caption, count: int) -> Block:
         column.add_marked(finding.words, finding.verdict, sizes.small)
         column.y += 8 * page.unit
     return column.block
+
+
+def fitted_headline(words: str, width: float, sizes: Type) -> tuple[int, str]:
+    """Type size [px] and words of a headline of three lines at most: smaller where long, else cut between words."""
+    for share in (1.0, 0.85):
+        size = max(round(share * sizes.headline), sizes.value)
+        if len(wrap(words, width, size, "SemiBold")) <= MOST_LINES:
+            return size, words
+    kept = words.split(" ")
+    while len(kept) > 1 and len(wrap(" ".join(kept) + "\N{HORIZONTAL ELLIPSIS}", width, size, "SemiBold")) > MOST_LINES:
+        kept.pop()
+    return size, " ".join(kept).rstrip(",;:") + "\N{HORIZONTAL ELLIPSIS}"
 
 
 def set_panel_title(page: FilmPage, box: Box, title: str, said: Headline | None = None) -> Block:
@@ -249,13 +264,14 @@ def set_film_footer(page: FilmPage, framing: Framing, units: Units, notes: Seque
     hitter = set_line("Hitter", (page.margin + 46 * one, y), size)
     start = hitter.box[2] + 74 * one
     names = (reference, reference.partition(",")[0], "Reference")
-    name = next((name for name in names if start + text_width(name, size) <= right), "Reference")
-    other = set_line(name, (start, y), size)
     for count in range(len(notes), 0, -1):
         note = set_line(", ".join(notes[:count]), (right, y), size, colour=MUTED, anchor="right")
-        if note.left > other.box[2] + 32 * one:
-            return Block((scale, hitter, other, note))
-    return Block((scale, hitter, other))
+        for name in names:
+            other = set_line(name, (start, y), size)
+            if note.left > other.box[2] + 32 * one:
+                return Block((scale, hitter, other, note))
+    name = next((name for name in names if start + text_width(name, size) <= right), "Reference")
+    return Block((scale, hitter, set_line(name, (start, y), size)))
 
 
 def found_at(findings: Findings, moment: str, units: Units, stated: str) -> tuple[Finding, ...]:

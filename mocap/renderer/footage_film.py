@@ -98,8 +98,7 @@ class FootageFilm(ABC):
     @property
     def caption_bottom(self) -> int:
         """Lowest y that a caption reaches while the film plays. [px]"""
-        telling = [self.shots[0], *(shot for shot in self.shots if shot.held)]
-        return max(self.set_caption(self.caption(shot)).box[3] for shot in telling)
+        return max(self.set_caption(self.caption(shot)).box[3] for shot in self.shots)
 
     def _shots(self) -> list[FilmedShot]:
         name = self.playing.still
@@ -143,6 +142,8 @@ class FootageFilm(ABC):
     def _when(self, shot: FilmedShot) -> str:
         """When a picture was taken, and which one it is."""
         plant, picture = moment_s(self.whole.swing, "plant"), f"frame {shot.frame}"
+        if self.clock.tied_by:
+            picture = f"{picture} (set: {self.clock.tied_by})"
         if plant is None or shot.held == "plant":
             return picture
         after = float(self.clock.time_s(shot.frame)) - plant
@@ -155,7 +156,7 @@ class FootageFilm(ABC):
         if self.whole.swing.index("plant") is not None and "plant" not in self.shown:
             said.append("foot-plant lies outside the video")
         if self.video.uneven:
-            said.append("pictures unevenly spaced in the file, taken as even")
+            said.append("uneven pictures, taken as even")
         return said
 
     def guides_in(self, shot: FilmedShot) -> list[guides.Guide]:

@@ -186,19 +186,22 @@ def set_legend(page: FootagePage, reference: str, notes: Sequence[str]) -> Block
     """Names of what is drawn to the left; as many notes as there is room for to the right, the most important first."""
     small, y, one = page.type.small, float(page.foot_top), page.unit
     edge = page.size[0] - page.margin
-    for name in (reference, reference.partition(",")[0], "Reference"):
+
+    def named(name: str) -> list[Label]:
         labels: list[Label] = []
         x = float(page.margin)
         for words, swatch in (("front side", 64.0), ("back side", 64.0), (name, 46.0)):
             labels.append(set_line(words, (x + swatch * one, y), small))
             x = labels[-1].box[2] + 30.0 * one
-        if labels[-1].box[2] <= edge:
-            break
+        return labels
+
+    legends = [named(name) for name in (reference, reference.partition(",")[0], "Reference")]
     for count in range(len(notes), 0, -1):
         note = set_line(", ".join(notes[:count]), (edge, y), small, colour=MUTED, anchor="right")
-        if note.left > x:
-            return Block((*labels, note))
-    return Block(tuple(labels))
+        for labels in legends:
+            if note.left > labels[-1].box[2] + 30.0 * one:
+                return Block((*labels, note))
+    return Block(tuple(next((labels for labels in legends if labels[-1].box[2] <= edge), legends[-1])))
 
 
 def draw_legend(picture: Image, page: FootagePage, block: Block) -> None:

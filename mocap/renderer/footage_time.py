@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
+from mocap.display import MOMENT_WORDS
 from mocap.errors import OptionError
 from mocap.importer.camera import Camera
 from mocap.renderer.scene import Scene
@@ -36,10 +37,13 @@ class VideoClock:
         Of the camera, not of the file. [Hz]
     first_s : float
         Time of picture 0, counted from the swing's first frame. [s]
+    tied_by : str
+        The moments that somebody saw in the video, and their frames, in words; empty: by the camera's clock.
     """
 
     rate_hz: float
     first_s: float
+    tied_by: str = ""
 
     def time_s(self, frames: npt.ArrayLike) -> FloatArray:
         """When pictures were taken, counted from the swing's first frame. [s]"""
@@ -108,7 +112,8 @@ def clock_from_moments(swing: Swing, video_moments: Mapping[str, int], rate_hz: 
             listed = ", ".join(f"{name} {video_moments[name]}" for name in order)
             raise OptionError(f"video moments {listed}: later moments need later frames")
         rate_hz = float(np.polyfit(times, frames, 1)[0])
-    clock = VideoClock(rate_hz, float(np.mean(times - frames / rate_hz)))
+    tied_by = " and ".join(f"{MOMENT_WORDS[name].lower()} at {video_moments[name]}" for name in order)
+    clock = VideoClock(rate_hz, float(np.mean(times - frames / rate_hz)), tied_by)
     for name, time, frame in zip(order, times, frames, strict=True):
         if abs(clock.frame_at(time) - frame) > SEEN_TO:
             raise OptionError(

@@ -126,6 +126,14 @@ class Layer:
     colour: Image
     solid: Image
 
+    def mask(self, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
+        """Which pixels of a whole picture of that size the body covers, shape (height, width)."""
+        from PIL import Image as images
+
+        whole = images.new("L", size)
+        whole.paste(self.solid, self.corner)
+        return np.asarray(whole) > 0
+
 
 class Stage:
     """One off-screen window and a camera, in which one body at a time is drawn.

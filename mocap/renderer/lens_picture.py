@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,18 @@ import numpy as np
 from mocap.capture import FloatArray
 from mocap.output import replacing
 from mocap.renderer.pen import Pen
-from mocap.renderer.style import BLUE, HAIRLINE, INK, MUTED, PAPER, RED, WHITE, Colour
+from mocap.renderer.style import (
+    BLUE,
+    HAIRLINE,
+    INK,
+    LEAST_ON_PHONE_WIDE,
+    MUTED,
+    PAPER,
+    PHONE_WIDTH,
+    RED,
+    WHITE,
+    Colour,
+)
 from mocap.renderer.text import LEADING, Label, draw_labels, set_lines
 
 if TYPE_CHECKING:
@@ -20,8 +32,8 @@ if TYPE_CHECKING:
 
 #: Longer side of the camera's picture as drawn, and the margin round it. [px]
 LONGER_SIDE, MARGIN = 1400, 40
-#: Type size. [px]
-TYPE = 26
+#: Type size: as of any wide picture of that width. [px]
+TYPE = math.ceil(LEAST_ON_PHONE_WIDE / PHONE_WIDTH * (LONGER_SIDE + 2 * MARGIN))
 #: The median residual is drawn this long. [px]
 ARROW_PX = 14.0
 

@@ -17,9 +17,11 @@ from mocap.display import Units
 from mocap.errors import OptionError
 from mocap.findings import Findings
 from mocap.importer.camera import Camera
+from mocap.importer.keypoints import Keypoints
 from mocap.output import replacing
 from mocap.renderer.encoder import Encoder, fitting
 from mocap.renderer.film_guides import WITHOUT_WEIGHT
+from mocap.renderer.footage_check import doubts
 from mocap.renderer.footage_film import BesideFootage, FootageFilm, OverFootage, Playing
 from mocap.renderer.footage_time import camera_clock, clock_from_moments
 from mocap.renderer.guides import names_of
@@ -44,6 +46,8 @@ def draw_over_footage(
     video_moments: Mapping[str, int] | None = None,
     video_rate_hz: float | None = None,
     swing_starts_s: float = 0.0,
+    keypoints: Keypoints | None = None,
+    told: Callable[[str], None] | None = None,
     size: tuple[int, int] = SIZE,
     fps: int = 30,
     units: Units = "metric",
@@ -74,6 +78,10 @@ def draw_over_footage(
         At which the camera filmed, goes before the camera's own; of a slow-motion clip not the rate it plays at. [Hz]
     swing_starts_s : float
         Time of the swing's first frame on the recording's clock: not 0 where it was cut out of a longer one. [s]
+    keypoints : Keypoints or None
+        What a detector found in this video, to check its time by.
+    told : callable or None
+        Told in one line each what may be wrong with the video's times, see `mocap.renderer.footage_check`.
     size : tuple of 2 ints
         Width and height, even numbers. [px]
     fps : int
@@ -120,6 +128,7 @@ def draw_over_footage(
         size,
         playing,
     )
+    _tell(film, camera, swing_starts_s, keypoints, told)
     total, written = sum(shot.times for shot in film.shots), 0
     with (
         film,
@@ -146,6 +155,8 @@ def draw_still_over_footage(
     video_moments: Mapping[str, int] | None = None,
     video_rate_hz: float | None = None,
     swing_starts_s: float = 0.0,
+    keypoints: Keypoints | None = None,
+    told: Callable[[str], None] | None = None,
     size: tuple[int, int] = SIZE,
     units: Units = "metric",
     guides: str | Sequence[str] = "usual",
@@ -156,7 +167,8 @@ def draw_still_over_footage(
     ----------
     moment : str
         One of `mocap.swing.MOMENTS`.
-    comparison, findings, video, camera, video_moments, video_rate_hz, swing_starts_s, size, units, guides
+    comparison, findings, video, camera, video_moments, video_rate_hz, swing_starts_s, keypoints, told, size, units,
+    guides
         See `draw_over_footage`; any size.
     path : str or Path
         PNG to write; an older one is replaced.
@@ -184,6 +196,7 @@ def draw_still_over_footage(
         size,
         playing,
     )
+    _tell(film, camera, swing_starts_s, keypoints, told)
     with film, replacing(target := Path(path)) as temporary, closing(_pictures(film)) as pictures:
         next(pictures)[0].save(temporary)
     return target
@@ -215,6 +228,19 @@ def _arrange(
     if camera is None:
         return BesideFootage(scene, video, clock, size, playing)
     return OverFootage(scene, video, clock, size, playing, camera=camera)
+
+
+def _tell(
+    film: FootageFilm,
+    camera: Camera | None,
+    swing_starts_s: float,
+    keypoints: Keypoints | None,
+    told: Callable[[str], None] | None,
+) -> None:
+    """Say what may be wrong with the video's times."""
+    if told is not None:
+        for line in doubts(film.whole.swing, film.video, film.clock, camera, swing_starts_s, keypoints):
+            told(line)
 
 
 def _pictures(film: FootageFilm) -> Generator[tuple[Image, int], None, None]:

@@ -117,7 +117,10 @@ class Page:
         width, height = self.size
         if self.wide:
             side = round(600 * self.unit)
-            return side, round(64 * self.unit), width - side, height - round(236 * self.unit)
+            small = type_sizes(self.size).small
+            bar = round(90 * self.unit + 2.1 * small)  # the weight bar and its type
+            below = max(round(236 * self.unit), height - self.foot_top + bar)
+            return side, round(64 * self.unit), width - side, height - below
         left = self.margin + self.header_width + round(24 * self.unit)
         return left, round(64 * self.unit), width - self.margin // 2, self.foot_top - round(190 * self.unit)
 
@@ -157,11 +160,20 @@ def headline_size(page: Page, words: str) -> int:
 
 
 def set_marked(
-    words: str, verdict: Verdict | None, at: tuple[float, float], width: float, size: int, *, from_right: bool = False
+    words: str,
+    verdict: Verdict | None,
+    at: tuple[float, float],
+    width: float,
+    size: int,
+    *,
+    from_right: bool = False,
+    hanging: bool = True,
 ) -> tuple[list[Label], list[Mark]]:
-    """A sentence with its verdict's mark before its first line."""
+    """A sentence with its verdict's mark before its first line; not `hanging`, the others begin under the mark."""
     indent = 1.15 * size if verdict is not None else 0.0
-    if from_right:
+    if not hanging:
+        labels, left = set_lines(words, at, width, size, indent=indent), at[0]
+    elif from_right:
         labels = set_lines(words, at, width - indent, size, anchor="right", balanced=True)
         left = min(label.left for label in labels) - indent
     else:
@@ -201,13 +213,14 @@ def set_footer(page: Page, framing: Framing, units: Units, notes: Sequence[str],
     right = scale.left - length - 52 * page.unit
     start = first.box[2] + (90 if page.wide else 74) * page.unit
     names = (legend[1], legend[1].partition(",")[0], legend[1].partition(" (")[0])
-    name = next((name for name in names if start + text_width(name, sizes.small) <= right), names[-1])
-    second = set_line(name, (start, y), sizes.small)
     for count in range(len(notes), 0, -1):
         note = set_line(", ".join(notes[:count]), (right, y), sizes.small, colour=MUTED, anchor="right")
-        if note.left > second.box[2] + 32 * page.unit:
-            return Block((scale, first, second, note))
-    return Block((scale, first, second))
+        for name in names:
+            second = set_line(name, (start, y), sizes.small)
+            if note.left > second.box[2] + 32 * page.unit:
+                return Block((scale, first, second, note))
+    name = next((name for name in names if start + text_width(name, sizes.small) <= right), names[-1])
+    return Block((scale, first, set_line(name, (start, y), sizes.small)))
 
 
 def draw_footer(

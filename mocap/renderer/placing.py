@@ -23,6 +23,8 @@ from mocap.renderer.text import LEADING, Anchor, Label, draw_labels, set_line, t
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+    from mocap.renderer.layers import Layer
+
 Boxes = npt.NDArray[np.float64]  # shape (N, 4): left, top, right, bottom [px]
 
 _CELL = 4  # the bodies' coverage is looked up in squares of this many pixels; one that is touched counts as full
@@ -30,6 +32,10 @@ _RINGS = 16  # how far out a place is looked for, each ring four fifths of the t
 _ANGLES = 24  # directions tried on each ring
 _MOST_ROWS = 3  # lines that words are broken into at most
 _AIR = 0.35  # free space around words, over the type size
+_STEPS = 24  # places along a hairline at which it is looked up whether a body lies there
+_OVER_BODY = 3.0  # a hairline over a body counts as so many times its length, as another place may do without
+_HIDDEN = 2.0  # words whose hairline would be hidden for longer are left out, over the type size
+_NEAR = 1.6  # hairlines lie on a body only this near to what they belong to, over the type size
 
 
 @dataclass(frozen=True)
@@ -71,10 +77,19 @@ class Placed:
         right, bottom = boxes[:, 2:].max(axis=0)
         return int(left), int(top), int(right), int(bottom)
 
-    def draw(self, picture: Image, unit: float) -> None:
-        """Set it on a picture of mode RGB, hairline first; `unit` in pixels per design pixel."""
+    def draw(self, picture: Image, unit: float, body: Layer | None = None) -> None:
+        """Set it on a picture of mode RGB, hairline first; `unit` in pixels per design pixel.
+
+        The hairline passes behind a body, if one is given, but for its last stretch to what it belongs to.
+        """
         pen = Pen(picture)
+        kept = None if body is None else picture.crop((*body.corner, *np.add(body.corner, body.solid.size)))
         pen.line(self.leader, 1.8 * unit, INK, casing=WHITE, casing_width=unit)
+        if body is not None and kept is not None:
+            mask = body.solid.copy()
+            near = Pen(mask.convert("RGB"))
+            near.disc(self.leader[1] - body.corner, _NEAR * self.labels[0].size, (0, 0, 0))
+            picture.paste(kept, body.corner, near.picture.convert("L"))
         pen.disc(self.leader[1], 4.5 * unit, WHITE)
         pen.disc(self.leader[1], 3 * unit, INK)
         draw_labels(picture, list(self.labels))
@@ -86,6 +101,8 @@ def place_labels(
     taken: Sequence[Box],
     size: tuple[int, int],
     type_size: int,
+    body: npt.NDArray[np.generic] | None = None,
+    longest: float = np.inf,
 ) -> list[Placed]:
     """Places for words near their anchors.
 
@@ -101,6 +118,10 @@ def place_labels(
         Width and height of the picture. [px]
     type_size : int
         [px]
+    body : ndarray, shape (height, width), or None
+        What hairlines should not cross either where another place does without: the bodies, of `solid`.
+    longest : float
+        Of a hairline. [px]
 
     Returns
     -------
@@ -108,20 +129,25 @@ def place_labels(
         In the order of the wishes; those for which there is no room, or whose anchor is not in the picture, are left
         out.
     """
-    room = _Room(_Covered(solid, size), np.asarray(taken, dtype=np.float64).reshape(-1, 4), size)
+    over = None if body is None else _Covered(body, size)
+    room = _Room(_Covered(solid, size), np.asarray(taken, dtype=np.float64).reshape(-1, 4), size, over, longest)
     placed: list[Placed] = []
     for wish in wishes:
         anchor = np.asarray(wish.anchor, dtype=np.float64)
         if not (np.isfinite(anchor).all() and (anchor >= 0.0).all() and (anchor <= size).all()):
             continue
+        best: _Choice | None = None
         for rows in range(1, _MOST_ROWS + 1):
             lines = _broken(wish.words, rows, type_size)
             if len(lines) < rows:
                 break
             found = room.nearest(anchor, lines, type_size)
-            if found is not None:
-                placed.append(found)
+            if found is not None and (best is None or found.cost < best.cost):
+                best = found
+            if best is not None and best.free:
                 break
+        if best is not None:
+            placed.append(room.take(best))
     return placed
 
 
@@ -132,6 +158,7 @@ def label_guides(
     solid: npt.NDArray[np.generic] | Sequence[Box],
     taken: Sequence[Box],
     type_size: int,
+    body: npt.NDArray[np.generic] | None = None,
 ) -> list[Placed]:
     """The numbers of guides, each beside its own; see `place_labels`.
 
@@ -147,6 +174,8 @@ def label_guides(
         [px]
     type_size : int
         [px]
+    body : ndarray, shape (height, width), or None
+        See `place_labels`.
 
     Returns
     -------
@@ -154,18 +183,41 @@ def label_guides(
     """
     labels = [label for guide in drawn if (label := guide.label(frame)) is not None]
     wishes = [Wish(label.words, lens.project(label.at)) for label in labels]
-    return place_labels(wishes, solid, taken, lens.size, type_size)
+    return place_labels(wishes, solid, taken, lens.size, type_size, body)
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """A place that could be taken.
+
+    Attributes
+    ----------
+    placed : Placed
+    box : ndarray, shape (4,)
+        What it takes, air included. [px]
+    cost : float
+        Length of its hairline, more where that lies over a body or the words take several lines. [px]
+    free : bool
+        Whether its hairline lies off the bodies.
+    """
+
+    placed: Placed
+    box: FloatArray
+    cost: float
+    free: bool
 
 
 class _Room:
     """What is still free in a picture."""
 
-    def __init__(self, covered: _Covered, taken: Boxes, size: tuple[int, int]) -> None:
-        self.covered, self.taken, self.size = covered, taken, size
+    def __init__(
+        self, covered: _Covered, taken: Boxes, size: tuple[int, int], body: _Covered | None, longest: float
+    ) -> None:
+        self.covered, self.taken, self.size, self.body, self.longest = covered, taken, size, body, longest
         self.leaders: FloatArray = np.empty((0, 2, 2))
 
-    def nearest(self, anchor: FloatArray, lines: list[str], type_size: int) -> Placed | None:
-        """The nearest free place for lines of type, which is taken from then on; None where there is none."""
+    def nearest(self, anchor: FloatArray, lines: list[str], type_size: int) -> _Choice | None:
+        """The best free place for lines of type; None where there is none."""
         width = max(text_width(line, type_size) for line in lines)
         boxes, ends = _candidates(anchor, np.array([width, len(lines) * LEADING * type_size]), type_size)
         wide = _grown(boxes, _AIR * type_size)
@@ -173,14 +225,37 @@ class _Room:
         fits &= ~self.covered.any_in(wide)
         boxes, ends, wide = boxes[fits], ends[fits], wide[fits]
         leaders = np.stack([ends, np.broadcast_to(anchor, ends.shape)], axis=1)
-        free = ~_overlap(wide, self.taken) & ~_meet(leaders, self.taken).any(axis=1)
+        lengths = np.hypot(*(ends - anchor).T)
+        free = (lengths <= self.longest) & ~_overlap(wide, self.taken) & ~_meet(leaders, self.taken).any(axis=1)
         free &= ~_meet(self.leaders, wide).any(axis=0) & ~_cross(leaders, self.leaders).any(axis=1)
+        over = self._over_body(leaders)
+        free &= over <= (_HIDDEN + (_NEAR if self._on_body(anchor) else 0.0)) * type_size
         if not free.any():
             return None
-        best = int(np.argmax(free))
-        self.taken = np.concatenate([self.taken, wide[best : best + 1]])
-        self.leaders = np.concatenate([self.leaders, leaders[best : best + 1]])
-        return Placed(_set(lines, boxes[best], anchor, type_size), leaders[best])
+        costs = np.where(free, lengths + _OVER_BODY * over, np.inf)
+        best = int(np.argmin(costs))  # of equally good ones the first, as candidates lie in order
+        cost = float(costs[best]) + (len(lines) - 1) * type_size
+        placed = Placed(_set(lines, boxes[best], anchor, type_size), leaders[best])
+        return _Choice(placed, wide[best], cost, self.body is None or over[best] == 0.0)
+
+    def take(self, choice: _Choice) -> Placed:
+        """Keep a place free from now on for what stands there."""
+        self.taken = np.concatenate([self.taken, choice.box[None]])
+        self.leaders = np.concatenate([self.leaders, choice.placed.leader[None]])
+        return choice.placed
+
+    def _on_body(self, anchor: FloatArray) -> bool:
+        return self.body is not None and bool(self.body.any_in(np.concatenate([anchor, anchor + 0.5])[None])[0])
+
+    def _over_body(self, leaders: FloatArray) -> FloatArray:
+        """How much of each hairline, shape (N, 2 ends, 2), lies over a body, shape (N,). [px]"""
+        if self.body is None:
+            return np.zeros(len(leaders))
+        at = np.linspace(0.0, 1.0, _STEPS)[:, None, None]
+        places = (leaders[:, 0] + at * (leaders[:, 1] - leaders[:, 0])).reshape(-1, 2)
+        over = self.body.any_in(np.concatenate([places, places + 0.5], axis=1))
+        lengths = np.hypot(*(leaders[:, 1] - leaders[:, 0]).T)
+        return np.asarray(over.reshape(_STEPS, -1).mean(axis=0) * lengths)
 
 
 def _broken(words: str, rows: int, type_size: int) -> list[str]:

@@ -19,7 +19,7 @@ from mocap.kinematics.barrel import ZonePath, zone_path
 from mocap.kinematics.readings import NotMeasurableError
 from mocap.renderer import ground, guides, style
 from mocap.renderer.ground import field_corners
-from mocap.renderer.layers import Stage, outline
+from mocap.renderer.layers import Layer, Stage, outline
 from mocap.renderer.lens import Box, Lens
 from mocap.renderer.pen import Pen
 from mocap.renderer.retiming import retimed
@@ -152,6 +152,8 @@ class Painter:
         ghost = _palette(style.REFERENCE_TONES)[scene.reference.tones]
         self.reference = self.stage.add(scene.reference.faces, ghost, style.BLUE)
         self._lens: Lens | None = None
+        #: The hitter's body as it was painted last; None where none was.
+        self.body: Layer | None = None
 
     def aim(self, lens: Lens, frames: Sequence[int]) -> None:
         """Look through a lens at where both bodies are in those frames."""
@@ -188,8 +190,9 @@ class Painter:
         opacity = style.GHOST_OPACITY if solid else style.GHOST_OVER_FOOTAGE
         picture.paste(ghost.colour, ghost.corner, _fainter(ghost.solid, opacity))
         picture.paste(style.BLUE, ghost.corner, edge)
+        self.body = None
         if solid:
-            body = self.stage.draw(self.hitter, *posed.hitter)
+            self.body = body = self.stage.draw(self.hitter, *posed.hitter)
             picture.paste(style.PAPER, body.corner, outline(body, 2.0 * unit))
             picture.paste(body.colour, body.corner, body.solid)
             picture.paste(style.BLUE, ghost.corner, _fainter(edge, style.OUTLINE_OVER_HITTER))

@@ -201,7 +201,7 @@ class Sheet:
 
     def _title(self, look: _Look, at: tuple[float, float], width: float) -> Block:
         """The moment's name, when it was, and what is found there."""
-        sizes, inset = type_sizes(self.page.size), 14 * self.page.unit
+        sizes, inset = type_sizes(self.page.size), 8 * self.page.unit
         left, top = at[0] + inset, at[1] + 0.5 * inset
         name = set_line(MOMENT_WORDS[look.moment], (left, top), sizes.body, "SemiBold")
         y = top + LEADING * sizes.body
@@ -219,7 +219,7 @@ class Sheet:
         )
         if not words:
             return Block(tuple(labels))
-        found, marks = set_marked(words, verdict, (left, y), width - 2 * inset, sizes.small)
+        found, marks = set_marked(words, verdict, (left, y), width - 2 * inset, sizes.small, hanging=False)
         return Block((*labels, *found), tuple(marks))
 
 

@@ -120,35 +120,42 @@ class SideBySide:
         return self._stack(rows[: len(blocks)], bottom - height, bottom + gap)
 
     def _stack(self, rows: Sequence[Row], top: float, bottom: float) -> list[Block]:
-        """Rows under one another as long as there is room; above them the names, where no panel's title says them."""
+        """Rows under one another as long as there is room."""
         page = self.page
-        sizes, half = type_sizes(page.size), page.header_width / 2.0
-        xs = (float(page.margin), page.margin + half)
+        sizes = type_sizes(page.size)
         blocks: list[Block] = []
         y = top
-        if rows and not page.upright:
-            names = [
-                set_lines(name, (x, y), half - sizes.small, sizes.small, "SemiBold")
-                for x, name in zip(xs, self.names, strict=True)
-            ]
-            blocks.append(Block(tuple(label for lines in names for label in lines)))
-            y = blocks[0].box[3] + 8 * page.unit
         for row in rows:
-            labels: list[Label] = set_lines(row.label, (xs[0], y), page.header_width, sizes.small, colour=MUTED)
+            labels: list[Label] = set_lines(
+                row.label, (page.margin, y), page.header_width, sizes.small, colour=MUTED, balanced=True
+            )
             marks: list[Mark] = []
             under = labels[-1].top + LEADING * sizes.small
-            for x, value, verdict in zip(xs, row.values, row.verdicts, strict=True):
-                indent = 1.15 * sizes.body if verdict is not None else 0.0
-                labels += set_lines(value, (x + indent, under), half - indent - sizes.small / 2, sizes.body, "SemiBold")
-                if verdict is not None:
-                    centre = (x + 0.38 * sizes.body, under + 0.63 * sizes.body)
-                    marks.append(Mark(verdict, centre, 0.34 * sizes.body))
+            for place in (0, 1):
+                value, value_marks = self._value(row, place, under)
+                labels += value
+                marks += value_marks
+                under = under if page.upright else value[-1].top + LEADING * sizes.body
             block = Block(tuple(labels), tuple(marks))
             if block.box[3] > bottom:
                 break
             blocks.append(block)
             y = block.box[3] + 12 * page.unit
         return blocks
+
+    def _value(self, row: Row, place: int, y: float) -> tuple[list[Label], list[Mark]]:
+        """One hitter's number: in an upright picture beside the other one, as the panels stand, else named."""
+        page = self.page
+        size, verdict = type_sizes(page.size).body, row.verdicts[place]
+        x, width, words = float(page.margin), float(page.header_width), f"{self.names[place]}: {row.values[place]}"
+        if page.upright:
+            width /= 2.0
+            x, width, words = x + place * width, width - size / 2.0, row.values[place]
+        indent = 1.15 * size if verdict is not None else 0.0
+        labels = set_lines(words, (x + indent, y), width - indent, size, "SemiBold")
+        if verdict is None:
+            return labels, []
+        return labels, [Mark(verdict, (x + 0.38 * size, y + 0.63 * size), 0.34 * size)]
 
 
 def against(values: tuple[str, str]) -> str:

@@ -215,10 +215,11 @@ class Still:
             painter.aim(self.framing, [self.frame])
             posed = next(self.scene.poses([self.frame]))
             painter.paint(picture, posed, self.guides, self.page.unit)
+            body = painter.body
         for note in self.notes:
             note.draw(picture, self.page.unit)
         for placed in self.placed:
-            placed.draw(picture, self.page.unit)
+            placed.draw(picture, self.page.unit, body)
         self.header.draw(picture)
         draw_labels(picture, self.bar_labels)
         draw_footer(picture, self.page, self.footer, self.framing, self.scene.units)
@@ -259,12 +260,12 @@ class Still:
         left = (page.margin, self.header.box[3] + gap, max(int(low[0]) - gap, page.margin), bottom)
         right = (min(int(high[0]) + gap, width - page.margin), page.margin, width - page.margin, bottom)
         middle_x = float(low[0] + high[0]) / 2.0
-        notes: list[MarginNote] = []
-        for is_left, column in ((True, left), (False, right)):
-            chosen = [i for i, anchor in enumerate(anchors) if (anchor is not None and anchor[0] < middle_x) == is_left]
-            ends = [anchors[i] for i in chosen]
-            notes += set_margin(page, [self.found[i] for i in chosen], ends, column, from_right=is_left)
-        return notes
+        at_left = [i for i, anchor in enumerate(anchors) if anchor is not None and anchor[0] < middle_x]
+        notes = set_margin(page, [self.found[i] for i in at_left], [anchors[i] for i in at_left], left, from_right=True)
+        over = at_left[len(notes) :]  # no room under the headline: on the other side, without a hairline over the body
+        at_right = [i for i in range(len(anchors)) if i in over or i not in at_left]
+        ends = [None if i in over else anchors[i] for i in at_right]
+        return notes + set_margin(page, [self.found[i] for i in at_right], ends, right, from_right=False)
 
     def _clear_of_ground(self) -> int:
         """Lowest y for numbers beside the bodies: above the box's far line, so that type never lies on chalk. [px]"""
@@ -299,11 +300,14 @@ class Still:
         size = self.page.size
         solid = guides.strokes(self.guides, self.framing, self.frame, self.page.unit)
         posed = next(self.scene.poses([self.frame]))
-        skin = self.framing.project(np.concatenate([posed.hitter[0], posed.reference[0]]))
-        skin = skin[np.isfinite(skin).all(axis=1)].astype(int)
-        solid[np.clip(skin[:, 1], 0, size[1] - 1), np.clip(skin[:, 0], 0, size[0] - 1)] = True
+        body = np.zeros_like(solid)
+        for mask, vertices in ((body, posed.hitter[0]), (solid, posed.reference[0])):
+            skin = self.framing.project(vertices)
+            skin = skin[np.isfinite(skin).all(axis=1)].astype(int)
+            mask[np.clip(skin[:, 1], 0, size[1] - 1), np.clip(skin[:, 0], 0, size[0] - 1)] = True
+        solid |= body
         taken = [block.box for block in (self.header, self.footer, *(Block((label,)) for label in self.bar_labels))]
-        return label_guides(self.guides, self.framing, self.frame, solid, taken, type_sizes(size).small)
+        return label_guides(self.guides, self.framing, self.frame, solid, taken, type_sizes(size).small, body)
 
 
 def bar_labels(
@@ -347,7 +351,7 @@ def numbers_at(scene: Scene, moment: str, frame: int, stated: str) -> list[capti
 
 def seen_from(view: View, scene: Scene) -> list[str]:
     """The view in words, and what the picture had to assume."""
-    words = f"seen from {view.name}" if view.name in ("above",) else f"seen from the {view.name}"
+    words = f"from {view.name}" if view.name in ("above",) else f"from the {view.name}"
     notes = [words]
     if view.name == "three-quarter":
         notes = ["three-quarter view"]

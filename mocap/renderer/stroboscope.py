@@ -34,9 +34,9 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 #: Steps of time to choose from, the first of which there are few enough. [s]
-_STEPS_S = (0.005, 0.010, 0.020, 0.025, 0.050, 0.100, 0.200)
-#: How many steps there are at most, from each start: a wide picture has room for more than one for a phone.
-_MOST_STEPS = {"plant": (12, 9), "lift": (24, 16)}
+_STEPS_S = (0.005, 0.010, 0.015, 0.020, 0.025, 0.030, 0.040, 0.050, 0.100, 0.200)
+#: How many steps there are at most, from each start, in a wide picture and in others: each has its row of type.
+_MOST_STEPS = {"plant": (8, 9), "lift": (24, 16)}
 _FINE_S = 0.0025  # between two places on a drawn path, at most
 
 #: Half a bat's thickness along it, from knob (0) to barrel's end (1): a shape to draw, this project's default. [m]
@@ -297,7 +297,8 @@ class Stroboscope:
             words = f"{1000 * self.instants.times[place]:+.0f} ms" if self.instants.times[place] else "contact"
             label = _beyond(words, barrel, along, size, page)
             left, top, right, bottom = label.box
-            inside = left >= 0 and top >= 0 and right <= page.size[0] and bottom <= page.foot_top
+            air = 0.35 * size
+            inside = left >= air and top >= air and right <= page.size[0] - air and bottom <= page.foot_top
             edge = 3 * page.unit
             x, y = solid.T
             hit = (x > left - edge) & (x < right + edge) & (y > top - edge) & (y < bottom + edge)

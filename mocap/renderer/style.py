@@ -42,18 +42,24 @@ OUTLINE_OVER_HITTER = 0.55
 DESIGN_WIDTH, DESIGN_HEIGHT = 1920, 1080
 
 
-#: Smallest type of a square or upright picture, over its width: 12 of the 390 points across a usual phone. [-]
-PHONE_SHARE = 1.0 / 32.0
-#: Sizes of such a picture's type over the smallest, at least. [-]
-_PHONE_RATIOS = {"headline": 1.45, "title": 1.25, "value": 1.25, "body": 1.08, "small": 1.0}
+#: How wide a picture is on a usual phone held upright, in the points in which its own type is measured. This project's
+#: default.
+PHONE_WIDTH = 390
+#: Smallest type on such a phone, in its points: of square and upright pictures, which are made for it, and of wide
+#: ones, which shrink more on it. This project's defaults.
+LEAST_ON_PHONE, LEAST_ON_PHONE_WIDE = 12.2, 8.2
+#: Beyond this width over height a picture's type grows with its height alone. [-]
+_WIDEST = 16.0 / 9.0
+#: Sizes of type over the smallest, at least: a wide picture has less height for its lines. [-]
+_RATIOS = {"headline": 1.45, "title": 1.25, "value": 1.25, "body": 1.08, "small": 1.0}
+_RATIOS_WIDE = {"headline": 1.4, "title": 1.1, "value": 1.15, "body": 1.03, "small": 1.0}
 
 
 @dataclass(frozen=True)
 class Type:
     """Type sizes for one picture size. [px]
 
-    The smallest is 26 px at 1920 × 1080, so that it can be read from the back row; in square and upright pictures it
-    is as large as a phone held upright asks for.
+    The smallest is 41 px at 1920 × 1080, so that it can be read from the back row and on a phone.
     """
 
     headline: int
@@ -75,9 +81,15 @@ def is_wide(size: tuple[int, int]) -> bool:
     return size[0] > 1.3 * size[1]
 
 
+def least_type(size: tuple[int, int]) -> int:
+    """Smallest type of a picture of that size: what can still be read on a phone, across which it is shown. [px]"""
+    share = (LEAST_ON_PHONE_WIDE if is_wide(size) else LEAST_ON_PHONE) / PHONE_WIDTH
+    return max(math.ceil(share * min(size[0], _WIDEST * size[1])), 1)
+
+
 @lru_cache(maxsize=32)
 def type_sizes(size: tuple[int, int]) -> Type:
-    """Type sizes for a picture of that size. [px]"""
+    """Type sizes for a picture of that size: the one place from which all type on it comes. [px]"""
     scale = unit(size)
     sizes = Type(
         headline=round(56 * scale),
@@ -86,15 +98,12 @@ def type_sizes(size: tuple[int, int]) -> Type:
         body=round(28 * scale),
         small=max(round(26 * scale), 1),
     )
-    least = math.ceil(PHONE_SHARE * size[0])
-    if is_wide(size) or least <= sizes.small:
-        return sizes
-    return grown(sizes, least)
+    return grown(sizes, max(least_type(size), sizes.small), _RATIOS_WIDE if is_wide(size) else _RATIOS)
 
 
-def grown(sizes: Type, least: int) -> Type:
+def grown(sizes: Type, least: int, ratios: dict[str, float] = _RATIOS) -> Type:
     """The same sizes, the smallest no less than `least` and the others in proportion to it. [px]"""
-    return Type(**{name: max(getattr(sizes, name), round(ratio * least)) for name, ratio in _PHONE_RATIOS.items()})
+    return Type(**{name: max(getattr(sizes, name), round(ratio * least)) for name, ratio in ratios.items()})
 
 
 # Paul Tol's "YlOrBr", sequential, safe for colour-blind eyes and with steadily falling lightness, so that it reads in

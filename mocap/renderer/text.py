@@ -33,8 +33,9 @@ def _font(size: int, weight: Weight) -> FreeTypeFont:
 
 
 def typographic(words: str) -> str:
-    """A true minus, and no line break inside a quantity."""
+    """A true minus, and no line break inside a quantity or before a frame's number."""
     words = re.sub(r"(?<![\w-])-(?=\d)", "\N{MINUS SIGN}", words)
+    words = re.sub(r"\b(frame) (?=\d)", "\\1\N{NO-BREAK SPACE}", words)
     return re.sub(r"(?<=[\d±]) (?=[±%\d°]|cm\b|in\b|ft\b|m/s\b|m\b|mph\b|Hz\b|ms\b|s\b)", "\N{NO-BREAK SPACE}", words)
 
 
@@ -44,12 +45,12 @@ def text_width(words: str, size: int, weight: Weight = "Regular") -> float:
     return float(_font(size, weight).getlength(typographic(words)))
 
 
-def wrap(words: str, width: float, size: int, weight: Weight = "Regular") -> list[str]:
-    """Break a sentence into lines no wider than `width`, between words only. [px]"""
+def wrap(words: str, width: float, size: int, weight: Weight = "Regular", indent: float = 0.0) -> list[str]:
+    """Break a sentence into lines no wider than `width`, the first by `indent` less, between words only. [px]"""
     lines: list[str] = []
     for word in typographic(words).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and text_width(longer, size, weight) <= width:
+        if lines and text_width(longer, size, weight) <= width - (indent if len(lines) == 1 else 0.0):
             lines[-1] = longer
         else:
             lines.append(word)
@@ -113,14 +114,18 @@ def set_lines(
     anchor: Anchor = "left",
     *,
     balanced: bool = False,
+    indent: float = 0.0,
 ) -> list[Label]:
-    """A sentence broken into lines under one another, if wished into lines of about the same length. [px]"""
-    lines = wrap(words, width, size, weight)
+    """A sentence broken into lines under one another, if wished into lines of about the same length. [px]
+
+    The first line is set in by `indent`.
+    """
+    lines = wrap(words, width, size, weight, indent)
     if balanced:
         narrower = (wrap(words, width * share, size, weight) for share in (0.6, 0.7, 0.8, 0.9))
         lines = next((tried for tried in narrower if len(tried) == len(lines)), lines)
     return [
-        set_line(line, (at[0], at[1] + row * LEADING * size), size, weight, colour, anchor)
+        set_line(line, (at[0] + (0.0 if row else indent), at[1] + row * LEADING * size), size, weight, colour, anchor)
         for row, line in enumerate(lines)
     ]
 

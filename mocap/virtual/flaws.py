@@ -13,11 +13,28 @@ Flaw = Callable[[SwingParameters, float], SwingParameters]
 
 
 def lands_forward(p: SwingParameters, much: float) -> SwingParameters:
-    """Lands on the front foot."""
+    """Lands on the front foot, whose knee has bent already, and stays over it."""
     return replace(
         p,
-        landing=replace(p.landing, back_share=0.47 - 0.09 * much, lean_back_deg=p.landing.lean_back_deg - 5.0),
-        turn=replace(p.turn, back_share_at_contact=0.37 - 0.05 * much, lean_back_deg=p.turn.lean_back_deg - 6.0),
+        stride=replace(p.stride, length=0.94 * p.stride.length),
+        landing=replace(
+            p.landing,
+            back_share=0.47 - 0.09 * much,
+            lean_back_deg=p.landing.lean_back_deg - 5.0,
+            front_knee_flexion_deg=p.landing.front_knee_flexion_deg + p.landing.front_knee_gives_deg,
+            front_knee_gives_deg=0.0,
+        ),
+        turn=replace(
+            p.turn,
+            back_share_at_contact=0.38 - 0.045 * much,
+            front_knee_flexion_at_contact_deg=p.turn.front_knee_flexion_at_contact_deg + 8.0,
+            lean_back_deg=p.turn.lean_back_deg - 6.0,
+        ),
+        finish=replace(
+            p.finish,
+            back_share=p.finish.back_share - 0.03 * much,
+            front_knee_flexion_deg=p.finish.front_knee_flexion_deg + 8.0,
+        ),
     )
 
 
@@ -30,14 +47,27 @@ def opens_early(p: SwingParameters, much: float) -> SwingParameters:
             foot_open_deg=p.landing.foot_open_deg + 20.0,
             pelvis_open_deg=20.0 + 10.0 * much,
             trunk_open_deg=2.0 + 16.0 * much,
+            front_knee_gives_deg=0.4 * p.landing.front_knee_gives_deg,
         ),
     )
 
 
 def drifts(p: SwingParameters, much: float) -> SwingParameters:
-    """Travels on toward the pitcher after landing."""
-    share = p.turn.back_share_at_contact - 0.095 - 0.05 * much
-    return replace(p, turn=replace(p.turn, back_share_at_contact=share, lean_back_deg=p.turn.lean_back_deg - 7.0))
+    """Travels on toward the pitcher after landing, over a front knee that straightens less."""
+    return replace(
+        p,
+        turn=replace(
+            p.turn,
+            back_share_at_contact=0.345 - 0.045 * much,
+            front_knee_flexion_at_contact_deg=p.turn.front_knee_flexion_at_contact_deg + 8.0 + 10.0 * much,
+            lean_back_deg=p.turn.lean_back_deg - 3.0,
+        ),
+        finish=replace(
+            p.finish,
+            back_share=p.finish.back_share - 0.04 * much,
+            front_knee_flexion_deg=p.finish.front_knee_flexion_deg + 3.0 * much,
+        ),
+    )
 
 
 def back_foot_stays(p: SwingParameters, much: float) -> SwingParameters:
@@ -45,6 +75,7 @@ def back_foot_stays(p: SwingParameters, much: float) -> SwingParameters:
     still = p.stance.back_foot_open_deg + 12.0 * (1.0 - much)
     return replace(
         p,
+        landing=replace(p.landing, front_knee_gives_deg=0.5 * p.landing.front_knee_gives_deg),
         turn=replace(
             p.turn,
             pelvis_open_at_contact_deg=60.0 - 6.0 * much,
@@ -80,11 +111,11 @@ def front_leg_gives(p: SwingParameters, much: float) -> SwingParameters:
 
 
 def long_path(p: SwingParameters, much: float) -> SwingParameters:
-    """The hands go out before they go forward."""
+    """The hands go out before they go forward, and the barrel with them."""
     x, y, z = p.turn.hands_at_level
     return replace(
         p,
-        turn=replace(p.turn, hands_at_level=(x + 0.02, y + 0.03 + 0.04 * much, z)),
+        turn=replace(p.turn, hands_at_level=(x + 0.04, y + 0.06 + 0.09 * much, z)),
         timing=replace(p.timing, hands_level_before_contact=p.timing.hands_level_before_contact + 0.008),
     )
 
@@ -115,20 +146,42 @@ def trunk_first(p: SwingParameters, much: float) -> SwingParameters:
 
 
 def overstrides(p: SwingParameters, much: float) -> SwingParameters:
-    """Strides farther than he can turn over, and lands on a straighter leg."""
-    knee = min(p.landing.front_knee_flexion_deg, 42.0)
+    """Strides farther than he can turn over: he stays low, his front leg does not straighten, the ball is met lower."""
+    knee = min(p.landing.front_knee_flexion_deg, 50.0)
+    x, y, z = p.turn.hands_at_level
+    ahead, out, under = p.finish.hands_extended
     return replace(
         p,
-        stride=replace(p.stride, length=0.50 + 0.04 * much),
+        stride=replace(p.stride, length=0.53 + 0.035 * much),
         landing=replace(p.landing, front_knee_flexion_deg=knee),
-        turn=replace(p.turn, front_knee_flexion_at_contact_deg=p.turn.front_knee_flexion_at_contact_deg + 6.0),
+        turn=replace(
+            p.turn,
+            front_knee_flexion_at_contact_deg=p.turn.front_knee_flexion_at_contact_deg + 8.0,
+            # So low a body has its hands higher against the trunk, on their way to a ball at the same height.
+            hands_at_level=(x, y, z + 0.04),
+        ),
+        barrel=replace(
+            p.barrel,
+            contact_height=p.barrel.contact_height - 0.085,
+            front_elbow_flexion_deg=p.barrel.front_elbow_flexion_deg + 10.0,
+        ),
+        finish=replace(p.finish, hands_extended=(ahead, out, under + 0.06)),
     )
 
 
 def late_extension(p: SwingParameters, much: float) -> SwingParameters:
-    """The arms are still bent well after contact."""
-    after = p.timing.extension_after_contact + 0.015 + 0.015 * much
-    return replace(p, timing=replace(p.timing, extension_after_contact=after))
+    """The arms are still bent well after contact: by the time they are long the barrel has come round."""
+    ahead, out, under = p.finish.hands_extended
+    return replace(
+        p,
+        timing=replace(
+            p.timing,
+            extension_after_contact=p.timing.extension_after_contact + 0.035 + 0.02 * much,
+            hands_round_after_extension=p.timing.hands_round_after_extension - 0.025 - 0.015 * much,
+        ),
+        barrel=replace(p.barrel, front_elbow_flexion_deg=p.barrel.front_elbow_flexion_deg + 20.0 + 15.0 * much),
+        finish=replace(p.finish, hands_extended=(ahead + 0.03 + 0.04 * much, out, under + 0.03)),
+    )
 
 
 #: Every fault by its name.

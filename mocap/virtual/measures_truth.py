@@ -226,15 +226,19 @@ def axis_drift(reading: Reading) -> float:
 
 
 def screw_tilt(reading: Reading, part: str) -> float:
-    """Between the mean direction of the helical axes and the vertical. [deg]"""
-    mean = np.nanmean(reading.screws(part).direction, axis=0)
+    """Between the mean direction of the helical axes over the turned angle and the vertical. [deg]"""
+    found = reading.screws(part)
+    mean = np.nansum(found.direction / found.step_s[:, None], axis=0)
     return angle(mean, np.array([0.0, 0.0, np.copysign(1.0, mean[2])]))
 
 
 def screw_wander(reading: Reading, part: str) -> float:
-    """Root mean square distance of the axes' crossings with the floor from their mean. [m]"""
-    crossing = reading.screws(part).crossing
-    return float(np.sqrt(np.nansum(np.nanvar(crossing, axis=0))))
+    """Root mean square distance of the axes' crossings with the floor from their mean over the turned angle. [m]"""
+    found = reading.screws(part)
+    seen = np.isfinite(found.crossing).all(axis=1)
+    # Every step turns by the same angle, so that one over its time tells the turning speed.
+    x, y = (np.cov(axis[seen], ddof=0, aweights=1.0 / found.step_s[seen]) for axis in found.crossing.T)
+    return float(np.sqrt(x + y))
 
 
 def screw_slide(reading: Reading, part: str) -> float:

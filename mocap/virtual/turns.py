@@ -20,7 +20,7 @@ LINES = {
 ORIGINS = {"pelvis": "pelvis", "trunk": "neck"}
 #: Turn of the steps over which helical axes are taken, the longest step, and the least elevation of an axis that has a
 #: crossing with the floor. [rad], [s], [rad]
-STEP_TURN, LONGEST_STEP_S, LEAST_ELEVATION = np.radians(10.0), 0.2, np.radians(5.0)
+STEP_TURN, LONGEST_STEP_S, LEAST_ELEVATION = np.radians(10.0), 0.1, np.radians(5.0)
 #: Instants of a turn at which they are taken; lengths of the half step that are tried, and steps to refine one.
 INSTANTS, TRIED, SECANTS = 151, 41, 5
 

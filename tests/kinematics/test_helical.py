@@ -70,7 +70,7 @@ def test_each_step_is_the_shortest_that_turns_enough() -> None:
     assert np.isnan(axes.step_s[:7]).all()
     assert np.isnan(axes.step_s[53:]).all()
     assert np.isnan(axes.direction_sd_rad).all()
-    longer = finite_helical_axes(*screw(angle), RATE, least_rad=np.radians(20.0))
+    longer = finite_helical_axes(*screw(angle), RATE, least_rad=np.radians(20.0), longest_s=0.2)
     assert longer.step_s[30] == pytest.approx(28 / RATE)
     slow = finite_helical_axes(*screw(angle), RATE, longest_s=12 / RATE)
     assert np.isnan(slow.step_s).all()

@@ -10,6 +10,7 @@ import pytest
 
 import mocap
 from mocap.errors import DetectionError, InputError, OptionError
+from mocap.kinematics.geometry import unit
 from mocap.kinematics.moments import SPEED_BREAK, USUAL_DEPTH
 from mocap.swing import MOMENTS, POINTS
 
@@ -56,9 +57,13 @@ def test_contact_is_seen_in_the_barrel_when_a_ball_takes_its_speed(posed, make_c
     contact = swing.moments["contact"]
     assert contact.method == SPEED_BREAK
     assert contact.time_s == pytest.approx(sampled.moments["contact"], abs=0.003 + 0.5 / rate)
-    # The barrel is posed to reach 30.0 m/s at contact; the blow must not smear that.
+    # The barrel is posed to have 30 m/s at contact, and a little more just before; the blow must not smear that.
+    fine = pose_swing(parameters, 4800.0)
+    spot = fine["bat_barrel"] + 0.15 * unit(fine["bat_knob"] - fine["bat_barrel"])
+    fastest = 4800.0 * np.linalg.norm(np.diff(spot, axis=0), axis=1).max()
+    assert fastest == pytest.approx(30.0, abs=0.7)
     speed = mocap.measure(swing).measures["bat_speed"]
-    assert speed.value == pytest.approx(30.0, abs=2.0 * speed.sd)
+    assert speed.value == pytest.approx(fastest, abs=2.0 * speed.sd)
     assert speed.sd < 1.0
 
 

@@ -59,7 +59,7 @@ def test_the_real_swing_raises_no_alarm(shared_data: Path) -> None:
 )
 @pytest.mark.parametrize("wide", [1, 3])
 def test_a_spike_is_found_where_it_is(clean: Capture, label: str, off_m: float, wide: int) -> None:
-    points, frame = clean.points.copy(), clean.n_frames * 2 // 3
+    points, frame = clean.points.copy(), clean.n_frames * 3 // 5
     points[frame : frame + wide, clean.labels.index(label)] += off_m * np.array([0.6, 0.0, 0.8])
     found = changed(clean, points)
     (jump,) = found[label].jumps

@@ -45,6 +45,15 @@ def turning_deg_s(swing: PosedSwing, first: str, second: str) -> np.ndarray:
     return np.degrees(np.linalg.norm(np.gradient(line, 1 / RATE_HZ, axis=0), axis=1))
 
 
+def knee_bend(swing: PosedSwing) -> np.ndarray:
+    """Flexion of the front knee by the law of cosines, shape (T,). [deg]"""
+    a, b, c = (
+        np.linalg.norm(swing[f"front_{p}"] - swing[f"front_{q}"], axis=1)
+        for p, q in (("hip", "knee"), ("knee", "ankle"), ("hip", "ankle"))
+    )
+    return 180.0 - np.degrees(np.arccos((a**2 + b**2 - c**2) / (2 * a * b)))
+
+
 def bat_speed(swing: PosedSwing) -> float:
     knob, barrel = swing["bat_knob"], swing["bat_barrel"]
     spot = barrel + 0.15 * (knob - barrel) / swing.parameters.barrel.bat_length_m
@@ -114,13 +123,8 @@ def test_from_the_ground_up(sound, name: str) -> None:
 @pytest.mark.parametrize(("name", "level"), [*((name, "adult") for name in GROWN[1:]), ("lark", "youth")])
 def test_the_front_knee_extends_as_fast_as_published(sound, published, name: str, level: str) -> None:
     swing = sound[name]
-    a, b, c = (
-        np.linalg.norm(swing[f"front_{p}"] - swing[f"front_{q}"], axis=1)
-        for p, q in (("hip", "knee"), ("knee", "ankle"), ("hip", "ankle"))
-    )
-    inner = np.degrees(np.arccos((a**2 + b**2 - c**2) / (2 * a * b)))
     row = published["front_knee_extension_speed", level]
-    assert row.low < np.gradient(inner, 1 / RATE_HZ)[to_contact(swing)].max() < row.high
+    assert row.low < -np.gradient(knee_bend(swing), 1 / RATE_HZ)[to_contact(swing)].min() < row.high
 
 
 @pytest.mark.parametrize(
@@ -142,3 +146,20 @@ def test_drawn_hitters_are_as_fast_as_their_level(published, level: str, sample:
         assert (np.abs(speeds[:, 1] - barrel.mean) < 3.5 * barrel.sd).all()
     else:
         assert 15.0 < speeds[:, 1].min() < speeds[:, 1].max() < (barrel.mean + barrel.high) / 2
+
+
+@pytest.mark.parametrize(("level", "sample"), [("adult", "adult"), ("college", "adult"), ("youth", "youth")])
+def test_drawn_hitters_straighten_the_front_knee_like_their_level(published, level: str, sample: str) -> None:
+    """The mean over drawn sound hitters, from the greatest bend after plant to contact, and the greatest speed."""
+    extension, fastest = [], []
+    for seed in range(12):
+        rng = np.random.default_rng([seed, 2])
+        height, _, sex = draw_body(rng, level)
+        swing = pose_swing(sound_swing(rng, level, height, sex), RATE_HZ)
+        bend = knee_bend(swing)[to_contact(swing)]
+        extension.append(bend.max() - bend[-1])
+        fastest.append(-np.gradient(bend, 1 / RATE_HZ).min())
+        assert bend.max() > bend[0] + 1.0
+    for quantity, values in (("front_knee_extension", extension), ("front_knee_extension_speed", fastest)):
+        row = published[quantity, sample]
+        assert row.low < np.mean(values) < row.high

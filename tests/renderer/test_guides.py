@@ -434,3 +434,21 @@ def test_a_left_handed_hitter_is_drawn_mirrored(shown, left_handed) -> None:
         lens = replace(lens, anchor_px=(SIZE[0] / 2.0, lens.anchor_px[1]))
         pixels.append(guides.strokes([built(scene, "zone")], lens, frame_of(scene, "contact"), 0.5))
     assert (pixels[0] != pixels[1][:, ::-1]).sum() <= 0.02 * pixels[0].sum()
+
+
+@pytest.mark.parametrize("name", ["axis", "turn axis", "head", "front side"])
+@pytest.mark.parametrize("moment", ["plant", "contact"])
+@pytest.mark.parametrize("view", ["open side", "pitcher", "120,25", "camera"])
+def test_the_face_stays_free(struck, name, moment, view) -> None:
+    """No stroke within nine tenths of a head's radius, 0.135 m, from its centre: edges of strokes are that wide."""
+    lens = camera_lens(struck) if view == "camera" else framing(struck, view)
+    frame, unit = frame_of(struck, moment), 0.5
+    drawn = guides.strokes([built(struck, name)], lens, frame, unit)
+    # At plant the trunk does not turn yet, so that it has no axis.
+    assert drawn.any() == ((name, moment) != ("turn axis", "plant"))
+    head = struck.swing["head"][frame]
+    x, y = lens.project(head)
+    around = lens.project(head + 0.135 * np.array([lens.axes[0], lens.axes[1]])) - (x, y)
+    radius = 0.9 * float(np.hypot(*around.T).min()) - 6.0 * unit
+    rows, columns = np.nonzero(drawn)
+    assert (np.hypot(columns + 0.5 - x, rows + 0.5 - y) > radius).all()

@@ -369,7 +369,7 @@ def test_a_variable_rate_is_noted(right: Filmed, tmp_path) -> None:
     video = open_video(write_video(tmp_path / "clip.mp4", 70, nothing))
     clock, scene = camera_clock(right.camera, 0.0), Scene(right.comparison, right.findings)
     with OverFootage(scene, replace(video, uneven=True), clock, (1920, 1080), Playing(), camera=right.camera) as film:
-        assert film.legend.labels[-1].words == "pictures unevenly spaced in the file, taken as even"
+        assert film.legend.labels[-1].words == "uneven pictures, taken as even"
 
 
 def test_the_whole_hitter_is_in_the_part_of_the_video_that_is_shown(right: Filmed, tmp_path) -> None:

@@ -7,6 +7,7 @@ import pytest
 from PIL import Image
 
 from mocap.renderer.guides import Canvas, GuideLabel
+from mocap.renderer.layers import Layer
 from mocap.renderer.page import overlap
 from mocap.renderer.placing import Placed, Wish, label_guides, place_labels
 from mocap.renderer.text import text_width
@@ -159,3 +160,50 @@ def test_words_and_hairline_are_drawn() -> None:
     inked = np.asarray(picture).sum(axis=2) < 300
     assert inked[top:bottom, left:right].any()
     assert inked[175:186, 315:326].any()
+
+
+def disc(middle: tuple[float, float], radius: float) -> np.ndarray:
+    y, x = np.mgrid[: SIZE[1], : SIZE[0]]
+    return np.hypot(x - middle[0], y - middle[1]) < radius
+
+
+def test_a_hairline_passes_behind_a_body_but_for_its_last_stretch() -> None:
+    ground, skin = (239, 238, 234), (211, 166, 134)
+    picture = Image.new("RGB", SIZE, ground)
+    solid = Image.fromarray(disc((320, 180), 60.0).astype(np.uint8) * 255)
+    picture.paste(skin, (0, 0), solid)
+    label = place_labels([Wish("Knob", np.array([320.0, 180.0]))], np.asarray(solid), [], SIZE, TYPE)[0]
+    across = Placed(label.labels, np.array([[230.0, 180.0], [350.0, 180.0]]))
+    before = np.asarray(picture).copy()
+    across.draw(picture, 1.0, Layer((0, 0), picture.copy(), solid))
+    changed = (np.asarray(picture) != before).any(axis=2)[180]
+    assert changed[235:258].all()  # up to the silhouette, which begins at 260
+    assert not changed[263:320].any()
+    assert changed[330:350].any()  # near to what it belongs to, and its dot
+
+
+def test_words_whose_hairline_would_be_hidden_for_long_are_left_out() -> None:
+    """A place beside a wide body, all else taken: words would be read as belonging to the body's other side."""
+    body = disc((320, 180), 60.0)
+    anchor = np.array([250.0, 180.0])  # off the body, to its left
+    wish = [Wish("Knob", anchor)]
+    taken = [(0, 0, 640, 150), (0, 210, 640, 360), (0, 150, 240, 210)]
+    assert place_labels(wish, body, taken, SIZE, TYPE, body) == []
+    assert len(place_labels(wish, body, taken, SIZE, TYPE)) == 1
+
+
+def test_the_side_on_which_a_hairline_does_not_cross_the_body_is_taken() -> None:
+    body = disc((320, 180), 60.0)
+    for x, right in ((372.0, True), (268.0, False)):
+        placed = place_labels([Wish("Knob", np.array([x, 180.0]))], body, [], SIZE, TYPE, body)[0]
+        assert (placed.box[0] > x) == right
+        assert not runs_through(placed, (310, 170, 330, 190))
+
+
+def test_no_hairline_is_longer_than_asked_for() -> None:
+    body = disc((320, 180), 60.0)
+    wish = [Wish("Knob", np.array([320.0, 180.0]))]
+    longest = 80.0
+    for note in place_labels(wish, body, [], SIZE, TYPE, longest=longest):
+        assert np.hypot(*(note.leader[1] - note.leader[0])) <= longest
+    assert place_labels(wish, body, [], SIZE, TYPE, longest=50.0) == []

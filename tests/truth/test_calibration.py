@@ -1,6 +1,6 @@
 """Whether the stated intervals hold, moments are found and verdicts are right under all the errors of a lab at once.
 
-A small part of `scripts/accuracy.py`, whose full run of 200 hitters stands in DEVELOPERS.md.
+A small part of `scripts/accuracy.py`, whose full run stands in DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+
+from mocap.virtual.flaws import FLAWS
 
 #: So many hitters; the bounds below are those of the full run widened to what a sample of this size allows.
 HITTERS = 14
@@ -68,11 +70,21 @@ def test_no_verdict_is_confidently_wrong(tally: Any) -> None:
     assert wrong <= 0.01 * sum(sure.values())
 
 
-@pytest.mark.parametrize("flaw", ["lands_forward", "opens_early", "back_foot_stays", "flat_bat"])
+def test_every_fault_is_planted_somewhere(accuracy: ModuleType) -> None:
+    assert set(accuracy.PLANTED) == set(FLAWS)
+
+
+@pytest.mark.parametrize("flaw", sorted(FLAWS))
 def test_a_planted_fault_is_called_off(accuracy: ModuleType, flaw: str) -> None:
-    for number in range(3):
-        verdicts = accuracy.one(number, seed=3, rate_hz=240.0, noise_m=0.001, with_plates=False, flaw=flaw).verdicts
+    for number in (0, 2):  # an adult and a youth
+        verdicts = accuracy.one(number, seed=3, rate_hz=240.0, noise_m=0.001, with_plates=True, flaw=flaw).verdicts
         assert verdicts[f"planted {flaw}", "off", "off"] == 1
+
+
+def test_a_sound_hitter_is_not_called_off(accuracy: ModuleType) -> None:
+    for number in range(3):
+        tally = accuracy.one(number, seed=3, rate_hz=240.0, noise_m=0.001, with_plates=True, flaw="none")
+        assert {key for key in tally.verdicts if key[2] in ("near", "off")} == set()
 
 
 def test_without_plates_the_landing_is_the_plates_own(accuracy: ModuleType) -> None:

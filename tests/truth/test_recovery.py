@@ -26,7 +26,10 @@ PLATES_HZ = 1200.0
 
 
 class Method(NamedTuple):
-    """Greatest error on exact points, from a recording with moments set by hand, and with moments found; and why."""
+    """Greatest error on exact points, from a recording with moments set by hand, and with moments found; and why.
+
+    Moments found are those of hitters who met a ball; `WITHOUT_BALL` tells of the others.
+    """
 
     exact: float
     hand_set: float
@@ -54,66 +57,97 @@ CROSSING = "a crossing between two frames, on the cubic; skeleton and filter mov
 GIVEN = "nobody said the pitch's angle: the usual one"
 
 METHOD = {
-    "back_share": Method(EXACT, 4.2e-05, 0.00012, PLACE),
-    "back_force_share": Method(EXACT, EXACT, 0.0035, FORCE),
-    "separation_length": Method(EXACT, 2.8e-05, 2.8e-05, PLACE),
-    "separation_gain": Method(EXACT, 9.1e-05, 0.0012, STANCE),
-    "knob_aim": Method(EXACT, 0.39, 0.39, ANGLE),
-    "bat_elevation": Method(EXACT, 0.21, 0.24, ANGLE),
-    "foot_open": Method(EXACT, 0.002, 0.002, ANGLE),
-    "pelvis_open": Method(EXACT, 0.15, 0.15, ANGLE),
-    "trunk_open": Method(EXACT, 0.048, 0.048, ANGLE),
-    "hip_shoulder_separation": Method(EXACT, 0.097, 0.098, ANGLE),
-    "stride_length": Method(EXACT, 3.4e-05, 3.4e-05, PLACE),
-    "stride_direction": Method(EXACT, 0.0023, 0.0069, PLACE),
-    "front_knee_flexion": Method(EXACT, 0.098, 0.098, ANGLE),
-    "back_knee_flexion": Method(EXACT, 0.082, 0.083, ANGLE),
-    "forward_after_plant": Method(6.4e-07, 6.6e-05, 0.00022, DRIFT),
-    "axis_drift": Method(7.7e-08, 0.00087, 0.002, DRIFT),
-    "axis_tilt": Method(EXACT, 0.061, 0.18, ANGLE),
-    "turn_axis_tilt": Method(0.42, 0.46, 0.54, SCREW),
-    "turn_axis_wander": Method(0.042, 0.044, 0.044, SCREW),
-    "turn_axis_slide": Method(0.0013, 0.0013, 0.0023, SCREW),
-    "pelvis_turn_axis_tilt": Method(0.096, 0.21, 0.66, SCREW),
-    "pelvis_turn_axis_wander": Method(0.0072, 0.0088, 0.0088, SCREW),
-    "pelvis_turn_axis_slide": Method(0.0012, 0.0011, 0.0021, SCREW),
-    "pelvis_turn_speed": Method(0.62, 1.8, 1.8, SPEED),
-    "pelvis_turn_time": Method(1.8e-05, 0.00035, 0.00035, PEAK),
-    "trunk_turn_speed": Method(0.78, 1.3, 1.3, SPEED),
-    "trunk_turn_time": Method(9.1e-05, 0.00023, 0.00023, PEAK),
-    "arm_turn_speed": Method(1.4, 6.2, 6.2, SPEED),
-    "arm_turn_time": Method(0.00048, 0.00086, 0.00086, PEAK),
-    "bat_turn_speed": Method(37, 73, 1.5e02, BAT_PEAK),
-    "bat_turn_time": Method(0.0089, 0.015, 0.015, BAT_PEAK),
-    "front_knee_extension": Method(EXACT, 0.096, 1.2, ANGLE),
-    "front_leg_at_contact": Method(EXACT, 0.14, 1.2, ANGLE),
-    "back_heel_lift": Method(EXACT, 0.00019, 0.00025, PLACE),
-    "back_foot_turn": Method(EXACT, 0.021, 0.97, ANGLE),
-    "head_shift": Method(EXACT, 0.0009, 0.0016, DRIFT),
-    "finish_balance": Method(EXACT, 0.00022, 0.0082, PLACE),
-    "bat_speed": Method(0.53, 1.1, 1.7, BARREL),
-    "hand_speed": Method(0.0022, 0.0089, 0.0093, SPEED),
-    "attack_angle": Method(1.2, 1.9, 6.1, CONTACT),
+    "back_share": Method(EXACT, 1.4e-05, 1.4e-05, PLACE),
+    "back_force_share": Method(EXACT, EXACT, 0.0067, FORCE),
+    "separation_length": Method(EXACT, 2.5e-05, 2.2e-05, PLACE),
+    "separation_gain": Method(EXACT, 4.2e-05, 0.00055, STANCE),
+    "knob_aim": Method(EXACT, 0.00052, 0.00066, ANGLE),
+    "bat_elevation": Method(EXACT, 0.00058, 0.00089, ANGLE),
+    "foot_open": Method(EXACT, 0.0016, 0.0013, ANGLE),
+    "pelvis_open": Method(EXACT, 0.065, 0.065, ANGLE),
+    "trunk_open": Method(EXACT, 0.021, 0.021, ANGLE),
+    "hip_shoulder_separation": Method(EXACT, 0.05, 0.05, ANGLE),
+    "stride_length": Method(EXACT, 1.5e-05, 1.5e-05, PLACE),
+    "stride_direction": Method(EXACT, 0.0011, 0.0012, PLACE),
+    "front_knee_flexion": Method(EXACT, 0.041, 0.041, ANGLE),
+    "back_knee_flexion": Method(EXACT, 0.035, 0.035, ANGLE),
+    "forward_after_plant": Method(5.9e-07, 4.7e-05, 0.00063, DRIFT),
+    "axis_drift": Method(1.1e-05, 0.00052, 0.00052, DRIFT),
+    "axis_tilt": Method(EXACT, 0.032, 0.028, ANGLE),
+    "turn_axis_tilt": Method(0.067, 0.063, 0.064, SCREW),
+    "turn_axis_wander": Method(0.0045, 0.024, 0.011, SCREW),
+    "turn_axis_slide": Method(0.0021, 0.0021, 0.00095, SCREW),
+    "pelvis_turn_axis_tilt": Method(0.049, 0.15, 0.13, SCREW),
+    "pelvis_turn_axis_wander": Method(0.0045, 0.0049, 0.0058, SCREW),
+    "pelvis_turn_axis_slide": Method(0.0025, 0.0021, 0.0013, SCREW),
+    "pelvis_turn_speed": Method(0.56, 2.1, 2.2, SPEED),
+    "pelvis_turn_time": Method(2e-05, 0.00025, 0.00025, PEAK),
+    "trunk_turn_speed": Method(0.55, 0.83, 0.76, SPEED),
+    "trunk_turn_time": Method(7e-05, 0.00012, 0.00011, PEAK),
+    "arm_turn_speed": Method(0.9, 5, 4.5, SPEED),
+    "arm_turn_time": Method(0.00043, 0.00066, 0.0009, PEAK),
+    "bat_turn_speed": Method(17, 40, 40, BAT_PEAK),
+    "bat_turn_time": Method(0.0063, 0.0084, 0.00073, BAT_PEAK),
+    "front_knee_extension": Method(EXACT, 0.066, 0.083, ANGLE),
+    "front_leg_at_contact": Method(EXACT, 0.085, 0.084, ANGLE),
+    "back_heel_lift": Method(EXACT, 0.00012, 0.00013, PLACE),
+    "back_foot_turn": Method(EXACT, 0.055, 0.068, ANGLE),
+    "head_shift": Method(EXACT, 0.00054, 0.00047, DRIFT),
+    "finish_balance": Method(EXACT, 0.00015, 0.0013, PLACE),
+    "bat_speed": Method(0.31, 0.71, 0.11, BARREL),
+    "hand_speed": Method(0.0028, 0.0074, 0.0064, SPEED),
+    "attack_angle": Method(0.49, 0.8, 1.3, CONTACT),
     "pitch_angle": Method(EXACT, EXACT, EXACT, GIVEN),
-    "plane_match": Method(1.2, 1.9, 6.1, CONTACT),
-    "hitting_zone": Method(0.00014, 0.0032, 0.089, ZONE),
-    "level_early": Method(EXACT, 0.0082, 0.085, CONTACT),
-    "contact_depth": Method(EXACT, 0.0019, 0.012, CONTACT),
-    "depth_for_pitch": Method(EXACT, 0.0019, 0.012, CONTACT),
-    "hands_inside": Method(EXACT, 0.00084, 0.052, CONTACT),
-    "bat_lag": Method(0.059, 0.071, 0.16, SPEED),
-    "short_swing_time": Method(2e-05, 4.7e-05, 0.00012, CROSSING),
-    "hands_reach": Method(6.4e-06, 0.00011, 0.00014, DRIFT),
-    "extension_reach": Method(EXACT, 0.002, 0.2, CONTACT),
-    "back_peak_force": Method(0.0031, 0.0035, 0.0047, LOAD),
-    "front_peak_force": Method(0.045, 0.048, 0.05, LOAD_TO_CONTACT),
-    "braking_force": Method(0.061, 0.071, 0.071, LOAD_TO_CONTACT),
-    "braking_rise_time": Method(0.0027, 0.0027, 0.0024, LOAD_TO_CONTACT),
-    "force_shift_time": Method(0.00044, 0.00051, 0.00051, LOAD),
-    "contact_force_share": Method(0.00074, 0.00074, 0.024, LOAD_TO_CONTACT),
-    "pressure_travel": Method(0.0025, 0.0028, 0.025, LOAD_TO_CONTACT),
-    "share_difference": Method(0.0007, 0.00082, 0.0033, LOAD),
+    "plane_match": Method(0.49, 0.8, 1.3, CONTACT),
+    "hitting_zone": Method(0.00013, 0.0022, 0.011, ZONE),
+    "level_early": Method(EXACT, 0.0061, 0.046, CONTACT),
+    "contact_depth": Method(EXACT, 0.00062, 0.0084, CONTACT),
+    "depth_for_pitch": Method(EXACT, 0.00062, 0.0084, CONTACT),
+    "hands_inside": Method(EXACT, 0.00029, 0.0027, CONTACT),
+    "bat_lag": Method(0.033, 0.052, 0.075, SPEED),
+    "short_swing_time": Method(2.1e-05, 7.9e-05, 9.5e-05, CROSSING),
+    "hands_reach": Method(7.9e-07, 6.1e-05, 8.9e-05, DRIFT),
+    "extension_reach": Method(EXACT, 0.00062, 0.036, CONTACT),
+    "back_peak_force": Method(0.003, 0.003, 0.0024, LOAD),
+    "front_peak_force": Method(0.012, 0.012, 0.0013, LOAD_TO_CONTACT),
+    "braking_force": Method(0.0017, 0.0017, 0.0042, LOAD_TO_CONTACT),
+    "braking_rise_time": Method(0.00058, 0.00058, 0.00012, LOAD_TO_CONTACT),
+    "force_shift_time": Method(9.8e-05, 9.8e-05, 7.2e-06, LOAD),
+    "contact_force_share": Method(0.0032, 0.0044, 0.01, LOAD_TO_CONTACT),
+    "pressure_travel": Method(0.0034, 0.0048, 0.011, LOAD_TO_CONTACT),
+    "share_difference": Method(0.00011, 9.9e-05, 0.0065, LOAD),
 }
+#: Greatest error with moments found of those who met no ball, where it is greater: their contact is up to 8 ms off.
+WITHOUT_BALL: dict[str, float] = {
+    "back_share": 2.3e-05,
+    "bat_elevation": 0.0013,
+    "foot_open": 0.0016,
+    "axis_drift": 0.0013,
+    "axis_tilt": 0.22,
+    "turn_axis_slide": 0.0037,
+    "pelvis_turn_axis_tilt": 0.25,
+    "pelvis_turn_axis_slide": 0.0051,
+    "arm_turn_speed": 92,
+    "arm_turn_time": 0.067,
+    "bat_turn_time": 0.0059,
+    "front_knee_extension": 0.67,
+    "front_leg_at_contact": 0.7,
+    "back_heel_lift": 0.00018,
+    "back_foot_turn": 0.54,
+    "head_shift": 0.0012,
+    "bat_speed": 0.34,
+    "attack_angle": 6.4,
+    "plane_match": 6.4,
+    "hitting_zone": 0.068,
+    "level_early": 0.061,
+    "hands_inside": 0.077,
+    "extension_reach": 0.23,
+    "force_shift_time": 1.2e-05,
+    "contact_force_share": 0.048,
+    "pressure_travel": 0.048,
+}
+#: Without a ball nobody knows how deep it would have been met.
+NEED_BALL = {"contact_depth", "depth_for_pitch"}
 #: Measures in words, and the share of hitters in whom they must be the true ones: two peaks may fall within a frame.
 WORDS = {"bat_position": 1.0, "sequence": 0.9}
 #: Measures that joint centres do not show; tests/virtual/test_hands_truth.py recovers them from markers.
@@ -121,17 +155,17 @@ FROM_MARKERS = {"head_pitch", "palms"}
 
 #: Found minus true: least and greatest [ms], and why.
 MOMENTS = {
-    "stance": (-6, 4, "what has moved by 5 mm began to move some time before, which is found from its speed"),
-    "lift": (-10, 12, "as the stance"),
-    "toe_touch": (-4, 1, "the end of a straight approach, which the foot rounds off"),
+    "stance": (-4, 2, "what has moved by 5 mm began to move some time before, which is found from its speed"),
+    "lift": (-7, 13, "as the stance"),
+    "toe_touch": (-7, 1, "the end of a straight approach, which the foot rounds off"),
     "plant": (-0.2, 0.1, "samples of the plates, and straight between them"),
     "foot_flat": (-0.5, 0.5, "crossing between two frames, lightly smoothed"),
     "level": (-0.1, 0.1, "crossing between two frames"),
-    "contact": (-1, 5, "the middle of the blow less half a millisecond; without one, 10 cm ahead of the front foot"),
-    "extension": (-14, 11, "of paths smoothed at 14 and 25 Hz; arms stay straight for some time"),
+    "contact": (-1, 8, "the middle of the blow less half a millisecond; without one, 10 cm ahead of the front foot"),
+    "extension": (-5, 8, "of paths smoothed at 14 and 25 Hz; arms stay straight for some time"),
     "finish": (
-        -35,
-        5,
+        -10,
+        3,
         "the end of the turn is smoothed at 5 Hz; of one who turns on slowly it is a matter of a tenth of his speed",
     ),
 }
@@ -159,10 +193,9 @@ def hand_set(cases: list[Case]) -> list[dict[str, float]]:
     return [errors(case, case.swing(hand_set=True, plates_hz=240.0), case.at_frames) for case in cases]
 
 
-@pytest.fixture(scope="module")
-def found(cases: list[Case]) -> list[dict[str, float]]:
-    striding = [case for case in cases if case.strides]
-    assert len(striding) >= 15
+def with_moments_found(cases: list[Case], *, ball: bool) -> list[dict[str, float]]:
+    striding = [c for c in cases if c.strides and (c.motion.hitter.parameters.barrel.impact_loss > 0.0) == ball]
+    assert len(striding) >= 7
     return [errors(case, case.swing(plates_hz=PLATES_HZ), case.exact) for case in striding]
 
 
@@ -180,9 +213,24 @@ def test_measure_from_a_recording_with_moments_set_by_hand(hand_set: list[dict[s
     assert worst(hand_set, name) <= METHOD[name].hand_set
 
 
+@pytest.fixture(scope="module")
+def found(cases: list[Case]) -> list[dict[str, float]]:
+    return with_moments_found(cases, ball=True)
+
+
+@pytest.fixture(scope="module")
+def found_without_ball(cases: list[Case]) -> list[dict[str, float]]:
+    return with_moments_found(cases, ball=False)
+
+
 @pytest.mark.parametrize("name", METHOD)
 def test_measure_from_a_recording(found: list[dict[str, float]], name: str) -> None:
     assert worst(found, name) <= METHOD[name].found
+
+
+@pytest.mark.parametrize("name", sorted(set(METHOD) - NEED_BALL))
+def test_measure_from_a_recording_without_a_ball(found_without_ball: list[dict[str, float]], name: str) -> None:
+    assert worst(found_without_ball, name) <= WITHOUT_BALL.get(name, METHOD[name].found)
 
 
 @pytest.mark.parametrize("name", WORDS)
@@ -198,8 +246,8 @@ def test_method_errors_of_speeds_shrink_at_least_with_the_square_of_the_step(
     doubled = [case.at(480.0) for case in cases[:4]]
     fine = [errors(case, case.exact_swing(), case.at_frames) for case in doubled]
     for name in ("pelvis_turn_speed", "trunk_turn_speed", "hand_speed"):
-        coarse = np.mean([case[name] for case in on_exact_points[:4]])
-        assert abs(np.mean([case[name] for case in fine])) < 1.5 * abs(coarse) / 4.0, name
+        coarse, halved = (np.linalg.norm([case[name] for case in found]) for found in (on_exact_points[:4], fine))
+        assert halved < 1.5 * coarse / 4.0, name
 
 
 def test_recordings_at_480_hz_hold_the_same_errors(cases: list[Case]) -> None:
@@ -215,6 +263,14 @@ def test_moments_are_found(cases: list[Case], moment: str) -> None:
     late = [case.swing(plates_hz=PLATES_HZ).moments[moment].time_s - case.truth.moments[moment] for case in cases]
     assert low <= 1e3 * min(late)
     assert 1e3 * max(late) <= high
+
+
+def test_a_ball_s_blow_is_found_to_half_a_millisecond(cases: list[Case]) -> None:
+    struck = [case for case in cases if case.motion.hitter.parameters.barrel.impact_loss > 0.0]
+    late = [
+        case.swing(plates_hz=PLATES_HZ).moments["contact"].time_s - case.truth.moments["contact"] for case in struck
+    ]
+    assert max(abs(1e3 * t) for t in late) < 0.5
 
 
 def test_plant_is_found_without_plates(cases: list[Case]) -> None:

@@ -193,10 +193,10 @@ def test_the_film_holds_one_frame_for_every_picture(tmp_path: Path) -> None:
     path = render_footage(
         HITTER, camera, LAB, tmp_path / "view.mp4", playback_hz=30, progress=lambda n, of: calls.append((n, of))
     )
-    # From 0.1 s on, eight a second, to the end at 1.665 s: n = 0 ... 12.
+    # From 0.1 s on, eight a second, to the end at 1.71 s: n = 0 ... 13.
     frames, about = decoded(path, camera.size)
-    assert len(frames) == 13
-    assert calls[-1] == (13, 13)
+    assert len(frames) == 14
+    assert calls[-1] == (14, 14)
     assert re.search(r"Video: h264.*yuv420p.*160x90.*\b30 fps", about)
     with Footage(HITTER, camera, LAB) as footage:
         drawn = np.stack([np.asarray(picture) for picture in footage.pictures()])

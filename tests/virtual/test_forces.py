@@ -63,7 +63,9 @@ def test_front_foot_is_free_in_the_air_and_stays_loaded_once_planted(motion: Mot
     timing = motion.hitter.parameters.timing
     in_air = (time > timing.lift) & (time < timing.toe_down - 0.026)
     assert front[in_air] == pytest.approx(0.0, abs=1e-12)
-    assert (front[time > 1e-4] > 0.10).all()
+    # The blow of the ball unloads the body for some milliseconds.
+    calm = np.abs(time - motion.moments["contact"]) > 0.006
+    assert (front[(time > 1e-4) & calm] > 0.10).all()
 
 
 class Carried(Postures):

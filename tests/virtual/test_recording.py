@@ -30,7 +30,9 @@ from mocap.virtual.skin import CENTRE_LABELS
 
 LAB = Lab(37.0, (1.30, -0.80, 0.0), TWO_PLATES_TYPE_4)
 CHILD_SWING = SwingParameters(
-    height_m=1.30, timing=Timing(contact=0.18), barrel=Barrel(bat_length_m=0.71, barrel_speed=19.0, plate_line_m=0.68)
+    height_m=1.30,
+    timing=Timing(contact=0.24, finish=0.52),
+    barrel=Barrel(bat_length_m=0.71, barrel_speed=19.0, plate_line_m=0.68),
 )
 HITTERS = {
     "adult": VirtualHitter("adult", "A. Hitter", SwingParameters(), 80.0),
@@ -448,7 +450,7 @@ def test_sessions_that_contradict_themselves_are_refused_before_anything_is_writ
         ({"noise_m": -0.1}, r"noise_m is -0\.1; give zero or more"),
         ({"held_s": 0.0}, "held for 0 s; give a positive time"),
         ({"faults": Faults(gaps=(Gap("NOSE", 1, 2),))}, "no point 'NOSE' to spoil"),
-        ({"faults": Faults(gaps=(Gap("HEAD", 390, 410),))}, "frames 390 to 410 of HEAD are not among 0 to"),
+        ({"faults": Faults(gaps=(Gap("HEAD", 410, 430),))}, "frames 410 to 430 of HEAD are not among 0 to"),
     ],
 )
 def test_recordings_that_cannot_be_are_refused(options: dict[str, object], message: str) -> None:

@@ -230,7 +230,8 @@ def test_sweet_spot_moves_as_a_point_of_a_rigid_bat(truth: Truth, fine: np.ndarr
 def test_sweet_spot_speed_agrees_with_pinocchio(truth: Truth) -> None:
     """A chain thorax - upper arm - forearm - hand - bat of ball joints, driven by its joints' angular velocities."""
     pin = pytest.importorskip("pinocchio", reason="pinocchio (`pin`) is not installed")
-    contact = int(truth.moments["contact"] * RATE)
+    # The last frame before the blow.
+    contact = int(np.ceil(truth.moments["contact"] * RATE - 1e-6)) - 1
     chain = ["thorax", "back_upper_arm", "back_forearm", "back_hand", "bat"]
     places = [truth[name] for name in ("neck", "back_shoulder", "back_elbow", "back_wrist", "back_hand")]
     axis = truth["bat_barrel"] - truth["bat_knob"]

@@ -15,6 +15,7 @@ from mocap.renderer.guides.canvas import (
     Numbers,
     circle,
     dot,
+    off_head,
     seen,
     size_px,
     straight,
@@ -66,15 +67,18 @@ class BodyAxis:
         return seen(np.concatenate(ends))
 
     def draw(self, on: Canvas, frame: int) -> None:
-        """The axes, the reference's first."""
-        unit = on.unit
+        """The axes, the reference's first, each broken where the hitter's head is."""
+        unit, head = on.unit, self.hitter[1][frame]
         ends = straight(on, axis_ends(*(path[frame] for path in self.reference)))
-        on.pen.line(ends, 2.5 * unit, BLUE, dash=(11 * unit, 9 * unit), opacity=0.8)
+        for part in off_head(on, ends, head):
+            on.pen.line(part, 2.5 * unit, BLUE, dash=(11 * unit, 9 * unit), opacity=0.8)
         if self._drifts(frame):
             earlier = straight(on, axis_ends(*(path[self.since] for path in self.hitter)))
-            on.pen.line(earlier, 2.5 * unit, INK, dash=(3 * unit, 8 * unit), opacity=0.75)
+            for part in off_head(on, earlier, head):
+                on.pen.line(part, 2.5 * unit, INK, dash=(3 * unit, 8 * unit), opacity=0.75)
         ends = straight(on, axis_ends(*(path[frame] for path in self.hitter)))
-        on.pen.line(ends, 3 * unit, INK, casing=WHITE, casing_width=1.5 * unit)
+        for part in off_head(on, ends, head):
+            on.pen.line(part, 3 * unit, INK, casing=WHITE, casing_width=1.5 * unit)
         dot(on, ends[-1], 4.5 * unit, INK)
 
     def label(self, frame: int) -> GuideLabel | None:
@@ -139,7 +143,7 @@ class TurnAxis:
         return seen(self.ends(frame))
 
     def draw(self, on: Canvas, frame: int) -> None:
-        """Trail, line, and a ring round its top with an arrowhead that goes with the turn."""
+        """Trail, line (broken where the head is), and a ring round its top with an arrowhead, as the turn goes."""
         unit = on.unit
         trail = self.trail(frame)
         if len(trail) > 1:
@@ -148,8 +152,9 @@ class TurnAxis:
         if not np.isfinite([floor, top]).all():
             return
         line = straight(on, [floor, top])
-        on.pen.line(line, 5.5 * unit, WHITE, opacity=0.7)
-        on.pen.line(line, 2.5 * unit, INK, dash=(20 * unit, 7 * unit))
+        for part in off_head(on, line, self.above[frame]):
+            on.pen.line(part, 5.5 * unit, WHITE, opacity=0.7)
+            on.pen.line(part, 2.5 * unit, INK, dash=(20 * unit, 7 * unit))
         _diamond(on, line[0], 8 * unit)
         self._turn_ring(on, self._frame(frame), top)
 

@@ -23,6 +23,9 @@ from mocap.renderer.style import INK, WHITE, Colour
 _SAMPLES = 13  # points along a straight line; a lens's bend between two of them is a small part of a pixel
 _CIRCLE = 49  # points round a circle
 
+#: Radius of a head, the cap included: this project's default. [m]
+HEAD_M = 0.135
+
 #: Nothing that a picture must have room for.
 NOWHERE: FloatArray = np.empty((0, 3))
 
@@ -160,6 +163,36 @@ def size_px(on: Canvas, at: FloatArray, length_m: float) -> float:
     """
     moved = on.framing.project(at + length_m * np.eye(3)) - on.framing.project(at)
     return float(np.sqrt((moved**2).sum() / 2.0))
+
+
+def off_head(on: Canvas, line: FloatArray, head: FloatArray) -> list[FloatArray]:
+    """The stretches of a line, shape (N, 2) [px], that lie off a head, shape (3,) [m], so that a face stays free.
+
+    A head that was not seen hides nothing. Each stretch ends on the circle round the head.
+    """
+    if not np.isfinite(head).all():
+        return [line]
+    middle, radius = on.framing.project(head), size_px(on, head, HEAD_M)
+    fine = finer(line)
+    off = np.hypot(*(fine - middle).T) >= radius
+    turns = np.flatnonzero(np.diff(off.astype(np.int8))) + 1
+    return [part for part in np.split(fine, turns) if len(part) > 1 and np.hypot(*(part[0] - middle)) >= radius]
+
+
+def on_head(on: Canvas, pixel: FloatArray, head: FloatArray) -> bool:
+    """Whether a place in the picture, shape (2,) [px], lies on a head, shape (3,) [m]."""
+    if not np.isfinite(head).all():
+        return False
+    return bool(np.hypot(*(pixel - on.framing.project(head))) < size_px(on, head, HEAD_M))
+
+
+def finer(line: FloatArray) -> FloatArray:
+    """The same line, shape (N, 2), through places half a pixel apart. [px]"""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    if not np.isfinite(along[-1]):
+        return line
+    at = np.linspace(0.0, along[-1], int(2.0 * along[-1]) + 2)
+    return np.stack([np.interp(at, along, line[:, axis]) for axis in (0, 1)], axis=1)
 
 
 def tick(on: Canvas, line: FloatArray, half: float, width: float, colour: Colour = INK) -> None:

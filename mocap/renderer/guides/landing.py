@@ -17,7 +17,9 @@ from mocap.renderer.guides.canvas import (
     circle,
     dot,
     hollow,
+    off_head,
     on_floor,
+    on_head,
     seen,
     straight,
     wedge,
@@ -160,7 +162,7 @@ class FrontSideLine:
 
     def __init__(self, swing: Swing, numbers: Numbers | None = None) -> None:
         self.corners = np.stack([swing[f"front_{joint}"] for joint in ("ankle", "hip", "shoulder")], axis=1)
-        self.knee = swing["front_knee"]
+        self.knee, self.head = swing["front_knee"], swing["head"]
         self.plant, self.contact = swing.index("plant"), swing.index("contact")
         self.numbers = numbers
 
@@ -176,20 +178,21 @@ class FrontSideLine:
         return seen(self.corners[frame])
 
     def draw(self, on: Canvas, frame: int) -> None:
-        """The line in long dashes with a ring at each corner, and a fine stroke to the knee."""
+        """The line in long dashes with a ring at each corner, off the face, and a fine stroke to the knee."""
         unit, corners = on.unit, self.corners[frame]
         if not np.isfinite(corners).all():
             return
-        line = straight(on, corners)
-        on.pen.line(line, 6 * unit, WHITE, opacity=0.7)
-        on.pen.line(line, 3 * unit, INK, dash=(13 * unit, 7 * unit))
+        for part in off_head(on, straight(on, corners), self.head[frame]):
+            on.pen.line(part, 6 * unit, WHITE, opacity=0.7)
+            on.pen.line(part, 3 * unit, INK, dash=(13 * unit, 7 * unit))
         if np.isfinite(self.knee[frame]).all():
             off = straight(on, [self.foot_of_knee(frame), self.knee[frame]])
             on.pen.line(off, 2.5 * unit, RED, casing=WHITE, casing_width=unit)
             dot(on, off[-1], 4.5 * unit, RED)
         for corner in on.framing.project(corners):
-            on.pen.disc(corner, 8 * unit, WHITE)
-            on.pen.ring(corner, 6 * unit, 2.5 * unit, INK)
+            if not on_head(on, corner, self.head[frame]):
+                on.pen.disc(corner, 8 * unit, WHITE)
+                on.pen.ring(corner, 6 * unit, 2.5 * unit, INK)
 
     def label(self, frame: int) -> GuideLabel | None:
         """The knee's bend at plant, and at contact."""
@@ -258,7 +261,7 @@ class KnobRay:
         """How far it misses the catcher's feet, at plant."""
         if self.numbers is None or frame != self.plant:
             return None
-        return self.numbers.label("knob_aim", "Knob {value} off the catcher's feet", self.end(frame)[0])
+        return self.numbers.label("knob_aim", "Knob points {value} from the catcher's feet", self.end(frame)[0])
 
 
 class BackKneeMark:

@@ -15,11 +15,13 @@ from mocap.kinematics.pitch import descent
 from mocap.kinematics.swing_points import mid_hands
 from mocap.pitching import rule_book
 from mocap.renderer.guides.canvas import (
+    HEAD_M,
     NOWHERE,
     Canvas,
     GuideLabel,
     Numbers,
     dot,
+    off_head,
     on_floor,
     seen,
     size_px,
@@ -33,7 +35,7 @@ from mocap.swing import Swing
 _FINE = 8  # points of the barrel's path per frame, in which it moves by 10 cm and more
 _FADES = 10  # steps in which that path fades
 _PITCH_M = (0.25, 1.10)  # how far the pitch's line is drawn behind contact and before it
-_HEAD_M = 0.135  # radius of the ring round a head, the cap included: this project's default
+_OVER_HEAD_M = 0.22  # how far above the head's centre its way is drawn, clear of the cap: this project's default
 
 
 def sweet_spot(swing: Swing) -> FloatArray:
@@ -259,37 +261,43 @@ class ContactDepth:
 
 
 class HeadCircle:
-    """The head's place at foot-plant, kept as a ring while the head moves on."""
+    """The head's place at foot-plant, kept as a ring while the head moves on; the face itself stays free."""
 
     name = "head"
 
     def __init__(self, swing: Swing, numbers: Numbers | None = None) -> None:
         self.head = swing["head"]
+        #: The same above the cap, where the way is drawn. [m]
+        self.over = self.head + np.array([0.0, 0.0, _OVER_HEAD_M])
         self.plant, self.contact = swing.index("plant"), swing.index("contact")
         self.numbers = numbers
 
     def reach(self, frame: int) -> FloatArray:
-        """Both places of the head."""
-        return NOWHERE if self.plant is None else seen(self.head[[self.plant, frame]])
+        """Both places of the head, and above them."""
+        if self.plant is None:
+            return NOWHERE
+        return seen(np.concatenate([path[[self.plant, frame]] for path in (self.head, self.over)]))
 
     def draw(self, on: Canvas, frame: int) -> None:
-        """A dashed ring round the head at plant, and a line from its middle to where the head is."""
+        """A dashed ring round the head at plant, where the head is not now, and its way from there above the cap."""
         if self.plant is None or frame < self.plant or not np.isfinite(self.head[self.plant]).all():
             return
         unit, then = on.unit, self.head[self.plant]
-        middle, radius = on.framing.project(then), size_px(on, then, _HEAD_M)
+        middle, radius = on.framing.project(then), size_px(on, then, HEAD_M) + 3.0 * unit
         angle = np.linspace(0.0, 2.0 * np.pi, 73)[:, None]
         ring = middle + radius * np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
-        on.pen.line(ring, 5.5 * unit, WHITE, opacity=0.7)
-        on.pen.line(ring, 2.5 * unit, INK, dash=(9 * unit, 6 * unit))
+        for part in off_head(on, ring, self.head[frame]):
+            on.pen.line(part, 5.5 * unit, WHITE, opacity=0.7)
+            on.pen.line(part, 2.5 * unit, INK, dash=(9 * unit, 6 * unit))
         if frame == self.plant or not np.isfinite(self.head[frame]).all():
             return
-        moved = straight(on, [then, self.head[frame]])
+        moved = straight(on, self.over[[self.plant, frame]])
         on.pen.line(moved, 3 * unit, RED, casing=WHITE, casing_width=unit)
+        tick(on, moved, 8 * unit, 3 * unit, RED)
         dot(on, moved[-1], 5 * unit, RED)
 
     def label(self, frame: int) -> GuideLabel | None:
         """How far it moved from plant to contact, at contact."""
         if self.numbers is None or frame != self.contact:
             return None
-        return self.numbers.label("head_shift", "Head moves {value}", self.head[frame])
+        return self.numbers.label("head_shift", "Head moves {value}", self.over[frame])
