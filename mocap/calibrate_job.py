@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.errors import InputError, OptionError
-from mocap.importer.boards import Board
+from mocap.importer.boards import Board, video_rate
 from mocap.importer.calibrate_lens import calibrate_lens
 from mocap.importer.calibrate_place import calibrate_place
 from mocap.importer.calibrate_wand import calibrate_wand
@@ -28,6 +29,7 @@ def lens_job(
     every: int | None = None,
     k3: bool | None = None,
     picture: str | Path | None = None,
+    rate_hz: float | None = None,
 ) -> list[str]:
     """Find a lens from pictures of a board and write it as a camera file, which stands at the origin.
 
@@ -39,6 +41,8 @@ def lens_job(
         Camera file; its stem names the camera.
     picture : str or Path, optional
         PNG of the residuals.
+    rate_hz : float, optional
+        For the camera file; else that of the video, where `pictures` is one.
 
     Returns
     -------
@@ -50,8 +54,11 @@ def lens_job(
     MocapError
         As `calibrate_lens`, or a file that cannot be written.
     """
+    check_rate(rate_hz)
     found = calibrate_lens(pictures, board, every=every, k3=k3, name=Path(out).stem)
-    write_camera(found.lens, out)
+    filmed_hz = video_rate(pictures) if rate_hz is None else None
+    lens = replace(found.lens, rate_hz=rate_hz or filmed_hz)
+    write_camera(lens, out)
     if picture is not None:
         from mocap.renderer.lens_picture import write_lens_picture
 
@@ -61,8 +68,30 @@ def lens_job(
         f"{found.lens.name}: focal length {focal[0]:.1f} ± {found.sd_focal_px[0]:.1f} px, principal point"
         f" {middle[0]:.1f}, {middle[1]:.1f} ± {found.sd_principal_px.max():.1f} px",
         f"corners of {len(found.fits)} pictures fit to {found.rms_px:.2f} px",
+        *_rate_told(lens, filmed_hz),
         *found.notes,
     ]
+
+
+def check_rate(rate_hz: float | None) -> None:
+    """Refuse a rate that is none, before anything is worked out.
+
+    Raises
+    ------
+    OptionError
+        It is not positive, or no number.
+    """
+    if rate_hz is not None and not 0.0 < rate_hz < float("inf"):
+        raise OptionError(f"--rate {rate_hz:g} is no number of pictures per second; give e.g. 120")
+
+
+def _rate_told(camera: Camera, filmed_hz: float | None) -> list[str]:
+    """Where the camera's rate comes from, if that is worth a word."""
+    if camera.rate_hz is None:
+        return [f"{camera.name}: rate_hz is not in its file, as nothing tells it; give --rate, or add it before use"]
+    if filmed_hz is None:
+        return []
+    return [f"{camera.name}: {filmed_hz:g} pictures a second as the video states; give --rate if it is in slow motion"]
 
 
 def place_job(
@@ -74,6 +103,7 @@ def place_job(
     points: str | Path | None = None,
     sport: Sport = "baseball",
     sd_px: float = 1.0,
+    rate_hz: float | None = None,
 ) -> list[str]:
     """Find where a camera stands from points of known place and write it as a camera file.
 
@@ -91,6 +121,8 @@ def place_job(
         A coach's own measured points, beside those of the rule book.
     sport : {"baseball", "softball"}
     sd_px : float
+    rate_hz : float, optional
+        For the camera file; else the lens's.
 
     Returns
     -------
@@ -101,16 +133,19 @@ def place_job(
     MocapError
         As `calibrate_place`, or a file that cannot be read or written.
     """
+    check_rate(rate_hz)
     known, seen = _known(points, sport).matched(read_marked_pixels(pixels), str(pixels))
     base = read_camera(lens) if lens is not None else None
     name = (base.name if base is not None else "") or Path(out).stem
     found = calibrate_place(known.places, seen, base, names=known.names, size=size, sd_px=sd_px, name=name)
-    write_camera(found.camera, out)
+    camera = replace(found.camera, rate_hz=rate_hz or found.camera.rate_hz)
+    write_camera(camera, out)
     off = np.linalg.norm(found.residuals, axis=1)
     each = ", ".join(
         f"{point} {away:.1f}" for point, away in zip(known.names, off, strict=True) if point not in found.wrong
     )
-    return [_stands(found.camera, found.centre_covariance), f"residuals in px: {each}", *found.notes]
+    told = [_stands(camera, found.centre_covariance), f"residuals in px: {each}"]
+    return [*told, *_rate_told(camera, None), *found.notes]
 
 
 def wand_job(

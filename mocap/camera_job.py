@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,12 +15,16 @@ from mocap.importer.camera import Camera
 from mocap.importer.camera_file import read_camera
 from mocap.importer.camera_placement import Placement, Volume, check_placed, judge_placement
 from mocap.importer.camera_quality import CameraQuality, camera_quality
-from mocap.importer.clip_checks import check_inside, check_moved, check_together
+from mocap.importer.clip_checks import check_inside
 from mocap.importer.filmed import Clocks, Filmed, filmed
 from mocap.importer.keypoints import NOISE_PX, Keypoints, joined, read_keypoints
 from mocap.importer.pose_json import read_pose_folder
+from mocap.importer.synchronise import SEARCH_S, Sync, find_offset, offset_from_events
 from mocap.output import replacing
 from mocap.showing import Report
+
+#: The motion is searched so many standard deviations to either side of what an event says. This project's default.
+EVENT_SDS = 4.0
 
 
 @dataclass(frozen=True)
@@ -82,11 +87,7 @@ def read_clips(clips: Sequence[Clip]) -> tuple[list[Camera], list[Keypoints]]:
     InputError
         A file cannot be read, a camera has no place, or points lie outside its picture.
     """
-    cameras = [read_camera(clip.camera) for clip in clips]
-    cameras = [
-        camera if camera.name else replace(camera, name=clip.camera.stem)
-        for camera, clip in zip(cameras, clips, strict=True)
-    ]
+    cameras = _named([clip.camera for clip in clips])
     check_placed(cameras)
     keypoints = [_points(clip.points) for clip in clips]
     check_inside(cameras, keypoints)
@@ -99,6 +100,7 @@ def triangulate_job(
     clocks: Clocks = "given",
     noise_px: float = NOISE_PX,
     until_s: float | None = None,
+    contact_s: float | None = None,
     volume: Volume | None = None,
     pitcher: Sequence[float] | None = None,
     report: Report,
@@ -114,6 +116,8 @@ def triangulate_job(
         Standard deviation per axis of a point that the detector is entirely sure of. [px]
     until_s : float, optional
         What was filmed later by the clocks in the camera files is left out. [s]
+    contact_s : float, optional
+        When bat met ball; see `filmed`. [s]
     volume : Volume, optional
         Where the placement is judged; else round the hitter.
     pitcher : sequence of 3 floats, optional
@@ -124,38 +128,107 @@ def triangulate_job(
     Raises
     ------
     MocapError
-        As `read_clips`, `check_together` and `filmed`.
+        As `read_clips` and `filmed`.
     """
     report("reading", 0, None)
     cameras, keypoints = read_clips(clips)
     if until_s is not None:
         keypoints = [_until(camera, found, until_s) for camera, found in zip(cameras, keypoints, strict=True)]
-    report("comparing the clips" if clocks == "given" else "finding the clocks", 0, None)
-    if clocks == "given":
-        check_together(cameras, keypoints, noise_px=noise_px)
-    report("triangulating", 0, None)
-    try:
-        found = filmed(cameras, keypoints, clocks=clocks, noise_px=noise_px)
-    except InputError:
-        # No clock makes the rays meet if a camera moved: that says more than that there is none.
-        check_moved(cameras, keypoints, noise_px=noise_px, surely=False)
-        raise
-    if clocks == "find":
-        check_together(found.cameras, keypoints, noise_px=noise_px)
-    quality = camera_quality(
-        found.cameras,
-        found.names,
-        found.times,
-        found.pixels,
-        found.located,
-        first_frame=keypoints[0].first_frame,
-    )
+    report("comparing the clips and triangulating" if clocks == "given" else "finding the clocks", 0, None)
+    found = filmed(cameras, keypoints, clocks=clocks, noise_px=noise_px, contact_s=contact_s)
+    quality = camera_quality(found.cameras, keypoints, found.names, found.times, found.smoothed.points, found.used)
     where = volume or Volume.round_points(found.smoothed.points, pitcher)
     return Triangulated(found, quality, judge_placement(found.cameras, where, noise_px=noise_px))
 
 
+def sync_job(
+    cameras: Sequence[Path],
+    points: Sequence[Path] = (),
+    events: Sequence[str] = (),
+    *,
+    search_s: float = SEARCH_S,
+    noise_px: float = NOISE_PX,
+) -> tuple[list[Camera], Sync]:
+    """Clocks of cameras, from events that all of them show, from the motion that they saw, or from both.
+
+    Parameters
+    ----------
+    cameras : sequence of Path, length C
+    points : sequence of Path, length C or 0
+        Tables, or folders of an estimator's JSON files.
+    events : sequence of str
+        Each as `NAME=FRAME NAME=FRAME ...`, with the cameras' names.
+    search_s : float
+        How far the motion is searched to either side of what the files state; near an event the event's own error
+        bounds it. [s]
+    noise_px : float
+        [px]
+
+    Returns
+    -------
+    cameras : list of Camera
+        As their files state.
+    found : Sync
+        What to add to these.
+
+    Raises
+    ------
+    MocapError
+        As `find_offset`, `offset_from_events` and `read_camera`, or neither points nor events are given.
+    """
+    if len(points) != len(cameras) and (points or not events):
+        raise OptionError(
+            "--camera and --keypoints go together, once for each camera; without --keypoints give --event"
+        )
+    read = _named(cameras)
+    if not events:
+        return read, find_offset(read, [_points((file,)) for file in points], search_s=search_s, noise_px=noise_px)
+    told = offset_from_events(read, event_frames(events, [camera.name for camera in read]))
+    if not points:
+        return read, told
+    # An event is right to within a frame in each camera; three standard deviations of it are searched.
+    near = min(search_s, EVENT_SDS * float(told.sd_s.max()))
+    moved = told.applied(read)
+    finer = find_offset(moved, [_points((file,)) for file in points], search_s=near, noise_px=noise_px)
+    return read, told.then(finer)
+
+
+def event_frames(events: Sequence[str], names: Sequence[str]) -> list[list[float]]:
+    """Frames of events, a list for each camera.
+
+    Raises
+    ------
+    OptionError
+        An event that is not `NAME=FRAME` for each of the cameras once.
+    """
+    frames: list[list[float]] = [[] for _ in names]
+    for event in events:
+        told: dict[str, float] = {}
+        # Names may hold spaces, so that each word ends with the number after its sign of equality.
+        for word in re.findall(r"[^=]+=\s*[^\s,]*|\S+", event):
+            name, equals, number = (part.strip(" ,\t") for part in word.rpartition("="))
+            try:
+                frame = float(number)
+            except ValueError:
+                frame = -1.0
+            if not equals or not 0.0 <= frame < float("inf"):
+                raise OptionError(f"--event: {word.strip()!r} is no frame of a camera; give e.g. '{names[0]}=153'")
+            if name not in names or name in told:
+                what = "is there twice" if name in told else f"is no camera's name; they are {', '.join(names)}"
+                raise OptionError(f"--event {event!r}: {name!r} {what}")
+            told[name] = frame
+        lacking = [name for name in names if name not in told]
+        if lacking:
+            raise OptionError(f"--event {event!r} has no frame of {lacking[0]}; give one for each camera")
+        for own, name in zip(frames, names, strict=True):
+            own.append(told[name])
+    return frames
+
+
 def write_points(found: Filmed, path: Path) -> Path:
-    """Write points in space: a C3D file, or by another suffix a table `frame,point,x,y,z,sd`.
+    """Write points in space: a C3D file, or by another suffix a table `frame,point,x,y,z,sd,per_s,filled`.
+
+    The table keeps what the points' errors are, but not their direction; the C3D file keeps their size alone.
 
     Parameters
     ----------
@@ -204,6 +277,14 @@ def placement_job(cameras: Sequence[Path], volume: Volume, *, noise_px: float = 
     return judge_placement([read_camera(path) for path in cameras], volume, noise_px=noise_px)
 
 
+def _named(files: Sequence[Path]) -> list[Camera]:
+    """Cameras by their files' names where these do not tell one."""
+    cameras = [read_camera(file) for file in files]
+    return [
+        camera if camera.name else replace(camera, name=file.stem) for camera, file in zip(cameras, files, strict=True)
+    ]
+
+
 def _points(files: Sequence[Path]) -> Keypoints:
     """What one camera saw."""
     first, *bat = files
@@ -226,9 +307,11 @@ def _table(capture: Capture) -> str:
     def cells(values: FloatArray) -> str:
         return ",".join(f"{value:.5f}" if np.isfinite(value) else "" for value in values)
 
+    assert capture.errors is not None  # points from cameras are smoothed
+    numbers = np.concatenate([capture.points, capture.residuals[..., None], capture.errors.per_s[..., None]], axis=2)
     rows = [
-        f"{frame},{label},{cells(np.append(place, sd))}\n"
-        for frame, (places, sds) in enumerate(zip(capture.points, capture.residuals, strict=True), capture.first_frame)
-        for label, place, sd in zip(capture.labels, places, sds, strict=True)
+        f"{frame},{label},{cells(own)},{int(filled)}\n"
+        for frame, (places, marks) in enumerate(zip(numbers, capture.errors.filled, strict=True), capture.first_frame)
+        for label, own, filled in zip(capture.labels, places, marks, strict=True)
     ]
-    return "".join([f"# rate_hz={capture.rate_hz:.9g}\n", "# units=m\n", "frame,point,x,y,z,sd\n", *rows])
+    return "".join([f"# rate_hz={capture.rate_hz:.9g}\n", "# units=m\n", "frame,point,x,y,z,sd,per_s,filled\n", *rows])

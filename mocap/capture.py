@@ -122,6 +122,44 @@ class Event:
 
 
 @dataclass(frozen=True)
+class PointErrors:
+    """How points that were smoothed over time may be off: slowly, in one direction more than in another.
+
+    Attributes
+    ----------
+    covariance : ndarray, shape (F, P, 3, 3)
+        Of each point's own error; NaN where it was not seen. [m^2]
+    per_s : ndarray, shape (F, P)
+        Standard deviation of the rate at which that error changes, over its own. [1/s]
+    common : ndarray, shape (F, P, 3, K)
+        By how much one standard deviation of each of K independent errors of the cameras' calibration moves a point: in
+        all frames and points at once, so that no mean over frames makes it smaller. [m]
+    filled : ndarray of bool, shape (F, P)
+        Samples that were filled from the frames before and after, not measured.
+    """
+
+    covariance: FloatArray
+    per_s: FloatArray
+    common: FloatArray
+    filled: npt.NDArray[np.bool_]
+
+    @property
+    def sd(self) -> FloatArray:
+        """Standard deviation per axis with both parts, shape (F, P). [m]"""
+        total = np.trace(self.covariance, axis1=2, axis2=3) + (self.common**2).sum(axis=(2, 3))
+        return np.asarray(np.sqrt(total / 3.0), dtype=np.float64)
+
+    def part(self, frames: slice = slice(None), points: slice | npt.NDArray[np.intp] = slice(None)) -> PointErrors:
+        """Those of some frames and points."""
+        return PointErrors(
+            self.covariance[frames][:, points],
+            self.per_s[frames][:, points],
+            self.common[frames][:, points],
+            self.filled[frames][:, points],
+        )
+
+
+@dataclass(frozen=True)
 class Capture:
     """A recording as it was made, in metres, in the lab frame.
 
@@ -157,8 +195,8 @@ class Capture:
         The lab axis that the file says points up, such as `+z`; empty where it states none.
     notes : tuple of str
         What was repaired or doubted while reading.
-    smoothed : bool
-        Whether the points were smoothed over time, so that they show less scatter than they err.
+    errors : PointErrors or None
+        How points that were smoothed over time may be off, which show less scatter than they err; None of others.
     """
 
     source: str
@@ -177,7 +215,7 @@ class Capture:
     cameras: npt.NDArray[np.uint8] = field(default_factory=lambda: np.zeros((0, 0), np.uint8))
     vertical: str = ""
     notes: tuple[str, ...] = ()
-    smoothed: bool = False
+    errors: PointErrors | None = None
 
     def __post_init__(self) -> None:
         expected = (self.points.shape[0], len(self.labels), 3)
@@ -189,8 +227,15 @@ class Capture:
             raise InputError(f"{self.source}: residuals have shape {self.residuals.shape}, expected {expected[:2]}")
         if self.cameras.shape != expected[:2]:
             raise InputError(f"{self.source}: camera masks have shape {self.cameras.shape}, expected {expected[:2]}")
+        if self.errors is not None and self.errors.per_s.shape != expected[:2]:
+            raise InputError(f"{self.source}: errors are stated of {self.errors.per_s.shape}, expected {expected[:2]}")
         if not self.rate_hz > 0:
             raise InputError(f"{self.source}: point rate is {self.rate_hz} Hz; it must be positive")
+
+    @property
+    def smoothed(self) -> bool:
+        """Whether the points were smoothed over time."""
+        return self.errors is not None
 
     @property
     def n_frames(self) -> int:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
+from mocap.cli_options import NOISE
 from mocap.errors import OptionError, OutputError
 
 if TYPE_CHECKING:
@@ -20,6 +21,9 @@ KNOWN = (
         "--sport", type=click.Choice(["baseball", "softball"]), default="baseball", help="Whose plate and box."
     ),
 )
+RATE = click.option(
+    "--rate", "rate_hz", type=float, metavar="HZ", help="Pictures per second of its swings, for the camera file."
+)
 REPLACE = click.option("--replace", is_flag=True, help="Replace older files of those names.")
 
 
@@ -30,15 +34,36 @@ def calibrate() -> None:
 
 @calibrate.command()
 @click.argument("pictures", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--corners", required=True, metavar="CxR", help="Inner corners of the chessboard, e.g. 9x6.")
+@click.option(
+    "--corners", required=True, metavar="CxR", help="Inner corners of the board, where four squares meet, e.g. 9x6."
+)
 @click.option("--square", required=True, type=float, metavar="M", help="Side of one square in metres.")
+@click.option("--marker", type=float, metavar="M", help="Side of one marker in metres, of a ChArUco board.")
+@click.option(
+    "--dictionary",
+    default="DICT_4X4_50",
+    show_default=True,
+    help="Which markers a ChArUco board has, by OpenCV's name.",
+)
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="Camera file to write.")
+@RATE
 @click.option("--picture", type=click.Path(path_type=Path, dir_okay=False), help="Draw the residuals, too (PNG).")
 @REPLACE
 def lens(
-    pictures: tuple[Path, ...], corners: str, square: float, out: Path, picture: Path | None, replace: bool
+    pictures: tuple[Path, ...],
+    corners: str,
+    square: float,
+    marker: float | None,
+    dictionary: str,
+    out: Path,
+    rate_hz: float | None,
+    picture: Path | None,
+    replace: bool,
 ) -> None:
-    """Find a lens from photographs or a video of a chessboard, held at many angles over the whole picture."""
+    """Find a lens from photographs or a video of a board, held at many angles over the whole picture.
+
+    The board is a chessboard, or with --marker a ChArUco board, which may reach beyond the picture.
+    """
     from mocap.calibrate_job import lens_job
     from mocap.importer.boards import Board
 
@@ -47,7 +72,9 @@ def lens(
     if not (columns.isdecimal() and rows.isdecimal()):
         raise OptionError(f"--corners {corners!r} is not known; give inner corners as COLUMNSxROWS, e.g. 9x6")
     source = pictures[0] if len(pictures) == 1 else list(pictures)
-    _say(lens_job(source, Board(int(columns), int(rows), square), out, picture=picture))
+    kind: Literal["chessboard", "charuco"] = "chessboard" if marker is None else "charuco"
+    board = Board(int(columns), int(rows), square, kind, marker, dictionary)
+    _say(lens_job(source, board, out, picture=picture, rate_hz=rate_hz))
     click.echo(f"camera in {out}")
 
 
@@ -56,6 +83,7 @@ def lens(
 @click.option("--lens", "lens_file", type=click.Path(path_type=Path), help="Camera file with the lens.")
 @click.option("--size", metavar="WxH", help="Of the picture in pixels, where no lens is known.")
 @click.option("--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="Camera file to write.")
+@RATE
 @KNOWN[0]
 @KNOWN[1]
 @REPLACE
@@ -64,6 +92,7 @@ def place(
     lens_file: Path | None,
     size: str | None,
     out: Path,
+    rate_hz: float | None,
     points: Path | None,
     sport: Sport,
     replace: bool,
@@ -75,7 +104,7 @@ def place(
     from mocap.calibrate_job import place_job
 
     _refuse_older([out], replace)
-    _say(place_job(marks, out, lens=lens_file, size=_pixels(size), points=points, sport=sport))
+    _say(place_job(marks, out, lens=lens_file, size=_pixels(size), points=points, sport=sport, rate_hz=rate_hz))
     click.echo(f"camera in {out}")
 
 
@@ -131,31 +160,41 @@ def wand(
 @click.command()
 @click.option("--camera", "cameras", multiple=True, required=True, type=click.Path(path_type=Path), help="Two or more.")
 @click.option(
-    "--keypoints", multiple=True, required=True, type=click.Path(path_type=Path), help="What each camera saw."
+    "--keypoints",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="What each camera saw: a table, or a folder of a pose estimator's JSON files.",
 )
-@click.option("--noise", "noise_px", type=float, default=1.0, show_default=True, help="Of a sure point, in pixels.")
+@click.option(
+    "--event",
+    "events",
+    multiple=True,
+    metavar="'A=N B=N'",
+    help="Frames in which each camera, by name, shows one flash, clap or contact; again for another.",
+)
+@NOISE[0]
 @click.option("--search", "search_s", type=float, default=3.0, show_default=True, help="To either side, in seconds.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for the cameras as found.")
 @REPLACE
 def sync(
     cameras: tuple[Path, ...],
     keypoints: tuple[Path, ...],
+    events: tuple[str, ...],
     noise_px: float,
     search_s: float,
     out: Path | None,
     replace: bool,
 ) -> None:
-    """Find the clocks of cameras that ran freely, from the motion that they all saw."""
-    from mocap.importer.camera_file import read_camera, write_camera
-    from mocap.importer.keypoints import read_keypoints
-    from mocap.importer.synchronise import find_offset
+    """Find the clocks of cameras that ran freely, from the motion that they all saw, or from events that all show.
 
-    if len(keypoints) != len(cameras):
-        raise OptionError("--camera and --keypoints go together, once for each camera")
+    With --event and --keypoints the motion refines what the events say, within a frame or two of it.
+    """
+    from mocap.camera_job import sync_job
+    from mocap.importer.camera_file import write_camera
+
     targets = [out / file.name for file in cameras] if out else []
     _refuse_older(targets, replace)
-    read = [read_camera(file) for file in cameras]
-    found = find_offset(read, [read_keypoints(file) for file in keypoints], search_s=search_s, noise_px=noise_px)
+    read, found = sync_job(cameras, keypoints, events, search_s=search_s, noise_px=noise_px)
     for camera, offset, drift, sd in zip(read[1:], found.offset_s[1:], found.drift[1:], found.sd_s[1:], strict=True):
         words = f", its seconds {1e6 * drift:+.0f} millionths too long" if drift else ""
         click.echo(f"{camera.name}: {1e3 * offset:+.2f} ± {1e3 * sd:.2f} ms from what its file says{words}")

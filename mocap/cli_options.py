@@ -53,6 +53,29 @@ SETUP = (
         "--moment", "moments", multiple=True, metavar="NAME=FRAME", help="Set a moment by hand, frames from 0."
     ),
 )
+
+
+def _noise(_context: click.Context, _parameter: click.Parameter, value: float) -> float:
+    from mocap.importer.keypoints import check_noise
+
+    try:
+        check_noise(value)
+    except OptionError as error:
+        raise OptionError(f"--{error}") from None
+    return value
+
+
+NOISE = (
+    click.option(
+        "--noise",
+        "noise_px",
+        type=float,
+        default=1.0,
+        show_default=True,
+        callback=_noise,
+        help="Of a sure point, in pixels.",
+    ),
+)
 MODEL = (
     click.option(
         "--hip", type=click.Choice(["auto", "harrington", "davis", "hara"]), help="Regression of the hip centres."

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from mocap.cli_options import takes
+from mocap.cli_options import NOISE, takes
 from mocap.errors import OptionError
 from mocap.showing import progress_of, refuse_older
 
@@ -19,9 +19,6 @@ CAGE = (
     click.option("--plate", metavar="X,Y,Z", help="Rear tip of home plate, in the cameras' axes, in metres."),
     click.option("--pitcher", metavar="X,Y,Z", help="Direction toward the pitcher, in the cameras' axes."),
     click.option("--bats", type=click.Choice(["right", "left"]), default="right", help="Side of the hitter."),
-)
-NOISE = (
-    click.option("--noise", "noise_px", type=float, default=1.0, show_default=True, help="Of a sure point, in pixels."),
 )
 RESULT = (
     click.option("--page", type=click.Path(path_type=Path, dir_okay=False), help="Write a page, too (HTML)."),
@@ -52,6 +49,13 @@ RESULT = (
     help="Whether the camera files say when pictures were taken, or the swing has to.",
 )
 @click.option("--until", "until_s", type=float, metavar="S", help="Leave out what was filmed after this time.")
+@click.option(
+    "--contact",
+    "contact_s",
+    type=float,
+    metavar="S",
+    help="When bat met ball, by the first camera's clock: the bat is not smoothed across it.",
+)
 @takes(CAGE, NOISE, RESULT)
 def triangulate(
     cameras: tuple[Path, ...],
@@ -60,6 +64,7 @@ def triangulate(
     out: Path,
     clocks: Clocks,
     until_s: float | None,
+    contact_s: float | None,
     noise_px: float,
     page: Path | None,
     replace: bool,
@@ -81,7 +86,14 @@ def triangulate(
     volume, pitcher = _volume(cage) if cage["plate"] else None, _direction(cage)
     with progress_of(out.name) as report:
         found = triangulate_job(
-            clips, clocks=clocks, noise_px=noise_px, until_s=until_s, volume=volume, pitcher=pitcher, report=report
+            clips,
+            clocks=clocks,
+            noise_px=noise_px,
+            until_s=until_s,
+            contact_s=contact_s,
+            volume=volume,
+            pitcher=pitcher,
+            report=report,
         )
         write_points(found.filmed, out)
     for note in found.filmed.notes:

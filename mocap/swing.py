@@ -15,7 +15,7 @@ from typing import Literal, get_args, get_type_hints
 import numpy as np
 import numpy.typing as npt
 
-from mocap.capture import FloatArray
+from mocap.capture import FloatArray, PointErrors
 from mocap.errors import OptionError
 
 Side = Literal["right", "left"]
@@ -371,6 +371,8 @@ class Swing:
         Why there are no forces; empty where there are.
     on_skin : bool
         Whether the points are markers on the skin, which moves over the bone.
+    errors : PointErrors or None
+        Of points that were smoothed before, in the order of `POINTS`, hitting frame.
     """
 
     source: str
@@ -396,6 +398,7 @@ class Swing:
     palms_seen: bool = False
     forces_why: str = "no force plates were recorded"
     on_skin: bool = False
+    errors: PointErrors | None = None
 
     def __getitem__(self, name: str) -> FloatArray:
         """Path of one point, shape (F, 3). [m]"""

@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 import mocap
+import mocap.importer.filmed
 from mocap.cli import main
 from mocap.importer.camera import Camera
 from mocap.importer.camera_file import read_camera, write_camera
@@ -81,7 +82,11 @@ def with_pixels(clip: FilmedPoints, pixels: np.ndarray) -> FilmedPoints:
 
 @pytest.mark.parametrize("suffix", [".csv", ".c3d"])
 def test_points_come_out_where_they_were_and_can_be_read(tmp_path: Path, filmed, suffix: str) -> None:
-    words, out = options(written(tmp_path, *filmed)), tmp_path / f"swing{suffix}"
+    files, out = written(tmp_path, *filmed), tmp_path / f"swing{suffix}"
+    # One sample is lost, and bridged.
+    kept = [row for row in files[1].read_text("utf-8").splitlines(keepends=True) if not row.startswith("50,l_knee,")]
+    files[1].write_text("".join(kept), "utf-8")
+    words = options(files)
     page = tmp_path / "cameras.html"
     result = run("triangulate", *words, "--out", out, "--page", page, "--pitcher", "1,0,0")
     assert result.exit_code == 0, result.output
@@ -96,6 +101,19 @@ def test_points_come_out_where_they_were_and_can_be_read(tmp_path: Path, filmed,
     assert 1.0 < np.nanmedian(off) / np.nanmedian(sd) < 2.2
     assert "Lines of sight cross at 4" in result.output
     assert "<svg" in page.read_text("utf-8")
+    # A table keeps what the points' errors are, so that a swing read from it has honest intervals; C3D cannot.
+    assert capture.smoothed == (suffix == ".csv")
+    if suffix == ".csv":
+        direct = mocap.importer.filmed.filmed(
+            [clip.camera for clip in filmed],
+            [mocap.importer.keypoints.read_keypoints(file) for file in words[3::4]],
+        ).capture("direct")
+        seen = np.isfinite(direct.points).all(axis=2)
+        assert (capture.errors.filled == direct.errors.filled).all()
+        assert capture.errors.filled[50, capture.labels.index("l_knee")]
+        assert not capture.errors.filled[49, capture.labels.index("l_knee")]
+        assert capture.residuals[seen] == pytest.approx(direct.residuals[seen], abs=1e-5)
+        assert capture.errors.per_s[seen] == pytest.approx(direct.errors.per_s[seen], abs=1e-4)
     before = out.read_bytes()
     assert "is there already" in refused("triangulate", *words, "--out", out)
     assert "is there already" in refused("triangulate", *words, "--out", tmp_path / f"b{suffix}", "--page", page)
@@ -213,6 +231,10 @@ def test_wrong_arguments_are_explained(tmp_path: Path, filmed) -> None:
     assert "ends in .txt; give .csv or .c3d" in refused("triangulate", *words, "--out", tmp_path / "swing.txt")
     assert "--plate '1,2' is not three numbers" in refused("triangulate", *words, *out, "--plate", "1,2")
     assert "straight up" in refused("triangulate", *words, *out, "--plate", "0,0,0", "--pitcher", "0,0,1")
+    for noise in ("0", "-1", "nan"):
+        line = refused("triangulate", *words, *out, "--noise", noise)
+        assert f"--noise {noise} is no number of pixels; give e.g. 1" in line
+    assert "contact at 9 s lies outside the recording" in refused("triangulate", *words, *out, "--contact", 9)
     assert "is no folder; make it first" in refused("triangulate", *words, "--out", tmp_path / "no" / "swing.csv")
 
 
@@ -231,7 +253,7 @@ def test_a_placement_is_judged_before_anything_is_recorded(tmp_path: Path, filme
     assert "1 camera: a place in space needs two" in refused("cameras", one)
     assert "is given twice" in refused("cameras", one, one)
     assert "no such camera file" in refused("cameras", one, tmp_path / "none.toml")
-    assert "noise is 0 px" in refused("cameras", one, other, "--noise", 0)
+    assert "--noise 0 is no number of pixels" in refused("cameras", one, other, "--noise", 0)
 
 
 # -------------------------------------------------------------------- calibrating from bad input

@@ -29,6 +29,13 @@ FROM_VIDEO = 40
 WINDOW_SHARE, LEAST_WINDOW, MOST_WINDOW = 0.35, 3, 11
 #: Fewest corners of a ChArUco board with which a picture counts. This project's default.
 FEWEST_CORNERS = 8
+#: Of a board that is not the stated one: fewest markers that tell which it is, and most columns. Our defaults.
+FEWEST_MARKERS, MOST_COLUMNS = 6, 25
+#: Dictionaries that are looked for where the stated one is not seen, by OpenCV's names.
+DICTIONARIES = (
+    *(f"DICT_{bits}X{bits}_{count}" for bits in (4, 5, 6, 7) for count in (50, 100, 250, 1000)),
+    "DICT_ARUCO_ORIGINAL",
+)
 
 
 @dataclass(frozen=True)
@@ -148,6 +155,20 @@ def read_pictures(source: str | Path | Sequence[str | Path], *, every: int | Non
         yield path.name, grey
 
 
+def video_rate(source: str | Path | Sequence[str | Path]) -> float | None:
+    """Pictures per second that a video states; None where the source is no video, or it states none. [Hz]"""
+    paths = _paths(source)
+    if len(paths) != 1 or paths[0].suffix.lower() not in VIDEOS:
+        return None
+    cv2 = opencv()
+    video = cv2.VideoCapture(str(paths[0]))
+    try:
+        rate = float(video.get(cv2.CAP_PROP_FPS))
+    finally:
+        video.release()
+    return rate if 0.0 < rate < 1e5 else None
+
+
 def find_corners(board: Board, name: str, grey: Grey) -> Corners:
     """Look for a board in a picture.
 
@@ -173,6 +194,31 @@ def seen_size(grey: Grey) -> tuple[int, int] | None:
     flags = cv2.CALIB_CB_LARGER | cv2.CALIB_CB_NORMALIZE_IMAGE | cv2.CALIB_CB_EXHAUSTIVE
     found, _, meta = cv2.findChessboardCornersSBWithMeta(grey, (3, 3), flags)
     return (int(meta.shape[1]), int(meta.shape[0])) if found and meta is not None else None
+
+
+def seen_charuco(board: Board, grey: Grey) -> tuple[str, int, int] | None:
+    """Dictionary and inner corners (columns, rows) of whatever ChArUco board a picture shows; None where none is found.
+
+    Of a board of which the picture shows a part, the rows come out too few.
+    """
+    cv2 = opencv()
+    # A dictionary of 50 markers is the beginning of those of 100 and more; the stated one is believed first.
+    for name in (board.dictionary, *DICTIONARIES):
+        markers = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name))
+        found, ids, _ = cv2.aruco.ArucoDetector(markers).detectMarkers(grey)
+        if ids is None or len(ids) < FEWEST_MARKERS:
+            continue
+        for columns in range(3, MOST_COLUMNS):
+            # Every other square has a marker, numbered row by row.
+            rows = max(int(np.ceil(2 * (int(ids.max()) + 1) / (columns + 1))) - 1, 3)
+            if (columns + 1) * (rows + 1) // 2 > len(markers.bytesList):
+                continue
+            shape = (columns + 1, rows + 1)
+            target = cv2.aruco.CharucoBoard(shape, 1.0, (board.marker_m or 0.75) / board.square_m, markers)
+            corners = cv2.aruco.CharucoDetector(target).detectBoard(grey, markerCorners=found, markerIds=ids)[1]
+            if corners is not None and len(corners) >= FEWEST_CORNERS:
+                return name, columns, rows
+    return None
 
 
 def _paths(source: str | Path | Sequence[str | Path]) -> list[Path]:

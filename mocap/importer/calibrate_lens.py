@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.errors import InputError
-from mocap.importer.boards import Board, Corners, Grey, find_corners, opencv, read_pictures, seen_size
+from mocap.importer.boards import Board, Corners, Grey, find_corners, opencv, read_pictures, seen_charuco, seen_size
 from mocap.importer.camera import Camera
 
 #: Fewest pictures of the board. Three tilted ones determine the lens (Zhang 2000); this many show what is wrong with
@@ -192,7 +192,11 @@ def _found(pictures: Iterable[tuple[str, Grey]], board: Board) -> list[Corners]:
         corners.append(find_corners(board, name, grey))
         if len(several) < LOOKED_AT:
             several.append((name, grey))
-    if board.kind == "chessboard" and not any(len(one.which) for one in corners):
+    if any(len(one.which) for one in corners):
+        return corners
+    if board.kind == "charuco":
+        _refuse_charuco(board, several)
+    else:
         shown = [(seen_size(grey), name) for name, grey in several]
         sizes = [(seen, name) for seen, name in shown if seen is not None]
         # Of a board that is partly found the size comes out too small.
@@ -203,6 +207,26 @@ def _found(pictures: Iterable[tuple[str, Grey]], board: Board) -> list[Corners]:
                 f" {columns} x {rows}; count the corners where four squares meet"
             )
     return corners
+
+
+def _refuse_charuco(board: Board, several: Sequence[tuple[str, Grey]]) -> None:
+    """Raise where pictures show another ChArUco board than the stated one."""
+    for name, grey in several:
+        seen = seen_charuco(board, grey)
+        if seen is None:
+            continue
+        dictionary, columns, rows = seen
+        if dictionary != board.dictionary:
+            raise InputError(
+                f"no picture shows markers of {board.dictionary}, {name} shows those of {dictionary}; give that"
+                " dictionary"
+            )
+        if columns != board.columns:
+            raise InputError(
+                f"no picture shows a board of {board.columns} x {board.rows} inner corners, {name} shows one of"
+                f" {columns} x {rows} (columns x rows, rows as far as they are seen); count the corners where four"
+                " squares meet"
+            )
 
 
 def _solved(used: Sequence[Corners], board: Board, name: str, k3: bool) -> LensCalibration:
@@ -226,6 +250,9 @@ def _solved(used: Sequence[Corners], board: Board, name: str, k3: bool) -> LensC
     if max(tilts) < LEAST_TILT_DEG:
         notes.append("the board was square to the camera in every picture; tilt it, else the focal length is a guess")
     sd = sd.ravel()
+    # Both focal lengths err alike for the most part; what errors of the lens have in common OpenCV does not tell.
+    focal = float(np.mean((sd[:2] / np.diag(matrix)[:2]) ** 2))
+    lens = replace(lens, covariance=np.diag([*np.zeros(6), focal, *sd[2:4] ** 2]))
     return LensCalibration(lens, sd[:2], sd[2:4], tuple(fits), (), (), _covered(fits, size), tuple(notes))
 
 

@@ -22,6 +22,7 @@ import numpy.typing as npt
 from mocap.capture import FloatArray
 from mocap.errors import InputError, OptionError
 from mocap.importer import pose
+from mocap.importer.calibration_error import pixel_slopes, with_lens_error
 from mocap.importer.camera import Camera
 from mocap.importer.pose import Poses
 
@@ -49,6 +50,7 @@ class Placed:
     Attributes
     ----------
     camera : Camera
+        With the covariance of all its parameters, the lens's own included where that is stated.
     names : tuple of str, length N
         Of the points that it saw.
     residuals : ndarray, shape (N, 2)
@@ -139,16 +141,28 @@ def calibrate_place(
     task.check(kept, fit)
     residuals = np.full_like(seen, np.nan)
     residuals[there] = fit.residuals[0]
-    noise, camera = task.noise(kept, fit), fit.camera(base)
+    noise = task.noise(kept, fit)
+    covariance = np.linalg.inv(fit.normal[0]) * max(noise / sd_px, 1.0) ** 2
+    camera = replace(fit.camera(base), name=name or base.name)
+    whole = covariance if free else _with_lens(camera, task.points[kept], covariance)
     return Placed(
-        camera=replace(camera, name=name) if name else camera,
+        camera=replace(camera, covariance=whole),
         names=labels,
         residuals=residuals,
         wrong=tuple(task.names[i] for i in np.flatnonzero(~kept)),
-        covariance=np.linalg.inv(fit.normal[0]) * max(noise / sd_px, 1.0) ** 2,
+        covariance=covariance,
         rms_px=noise,
         notes=task.notes(kept, fit),
     )
+
+
+def _with_lens(camera: Camera, points: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Covariance of pose (6, 6) and lens, whose own errors the pose that was found makes up for in part, (9, 9)."""
+    slopes = pixel_slopes(camera, points)
+    pose_slopes, lens_slopes = slopes[..., :6], slopes[..., 6:]
+    normal = np.einsum("nik,nil->kl", pose_slopes, pose_slopes)
+    moved = -np.linalg.solve(normal, np.einsum("nik,nil->kl", pose_slopes, lens_slopes))
+    return with_lens_error(moved, covariance, camera.covariance[6:, 6:])
 
 
 @dataclass(frozen=True)

@@ -21,8 +21,8 @@ import numpy.typing as npt
 from mocap.capture import FloatArray
 from mocap.errors import InputError, OptionError
 from mocap.importer import pose
-from mocap.importer.bundle import Problem, Rig, adjust
-from mocap.importer.camera import Camera
+from mocap.importer.bundle import PER_CAMERA, Problem, Rig, adjust
+from mocap.importer.camera import CALIBRATED, Camera
 from mocap.importer.triangulation import intersect, triangulate
 from mocap.importer.two_views import CAUCHY, MAD_TO_SD, relative_pose, sampson
 
@@ -257,20 +257,23 @@ def _adjusted(start: _Start, sd_px: float, length_sd_m: float, free_focal: bool)
 
 
 def _result(start: _Start, rig: Rig, covariance: FloatArray, residuals: FloatArray, sd_px: float) -> WandCalibration:
-    cameras = tuple(_camera_of(lens, rig, c) for c, lens in enumerate(start.lenses))
     used = np.asarray(np.isfinite(residuals).all(axis=3), dtype=np.bool_)
     there = np.isfinite(start.pixels).all(axis=3)
     left_out = np.asarray(there & ~used & (there.sum(axis=0) >= 2), dtype=np.bool_)
     # Unknowns: six per camera but the first, three per end, less one length per frame.
     ends = _located(used)
-    freedom = 2 * int(used.sum()) - 6 * (len(cameras) - 1) - 3 * int(ends.sum()) + int((ends.sum(axis=1) == 2).sum())
+    freedom = (
+        2 * int(used.sum()) - 6 * (len(start.lenses) - 1) - 3 * int(ends.sum()) + int((ends.sum(axis=1) == 2).sum())
+    )
     rms = float(np.sqrt(np.nansum(residuals**2) / max(freedom, 1)))
     _judge(float(left_out.sum()) / max(float(left_out.sum() + used.sum()), 1.0), rms, sd_px)
+    covariance = covariance * max(rms / sd_px, 1.0) ** 2
+    cameras = tuple(_camera_of(lens, rig, covariance, c) for c, lens in enumerate(start.lenses))
     found = triangulate(cameras, np.where(used[..., None], start.pixels, np.nan), np.full(used.shape, sd_px)).points
     length = np.linalg.norm(found[:, 1] - found[:, 0], axis=1)
     return WandCalibration(
         cameras=cameras,
-        covariance=covariance * max(rms / sd_px, 1.0) ** 2,
+        covariance=covariance,
         ends=np.where(ends[..., None], rig.ends, np.nan),
         residuals=residuals,
         rms_px=rms,
@@ -281,10 +284,14 @@ def _result(start: _Start, rig: Rig, covariance: FloatArray, residuals: FloatArr
     )
 
 
-def _camera_of(lens: Camera, rig: Rig, c: int) -> Camera:
+def _camera_of(lens: Camera, rig: Rig, covariance: FloatArray, c: int) -> Camera:
+    """A camera as it was found; its lens is taken as exact but for a focal length that was found too."""
     matrix = np.array(lens.matrix)
     matrix[:2, :2] *= rig.scale[c]
-    return replace(lens, matrix=matrix, rotation=rig.rotation[c], translation=rig.translation[c])
+    own = np.zeros((CALIBRATED, CALIBRATED))
+    block = slice(PER_CAMERA * c, PER_CAMERA * (c + 1))
+    own[:PER_CAMERA, :PER_CAMERA] = covariance[block, block]
+    return replace(lens, matrix=matrix, rotation=rig.rotation[c], translation=rig.translation[c], covariance=own)
 
 
 def _judge(wrong: float, rms: float, sd_px: float) -> None:

@@ -16,7 +16,7 @@ with the signs of OpenCV's documentation ("Camera Calibration and 3D Reconstruct
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -29,6 +29,8 @@ from mocap.errors import OptionError
 ROTATION_TOLERANCE = 1e-3
 #: Newton's steps of `undistort` end when the bent ray meets the pixel's to this. [-]
 CONVERGED, MOST_STEPS = 1e-14, 50
+#: Parameters that a calibration finds with an error that is carried on; see `Camera.covariance`.
+CALIBRATED = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +55,10 @@ class Camera:
         Time of its first picture on the recording's common clock: frame n, counted from 0, is at
         `time_offset_s + n / rate_hz`. [s]
     name : str
+    covariance : ndarray, shape (9, 9)
+        Of what the calibration found: a small rotation in camera axes (applied after `rotation`), the translation, the
+        logarithm of the focal lengths, the principal point. Zero where it is not known, or taken as exact. [rad], [m],
+        [-], [px]
 
     Raises
     ------
@@ -68,6 +74,7 @@ class Camera:
     rate_hz: float | None = None
     time_offset_s: float = 0.0
     name: str = ""
+    covariance: FloatArray = field(default_factory=lambda: np.zeros((CALIBRATED, CALIBRATED)))
 
     def __post_init__(self) -> None:
         matrix = _numbers("matrix", self.matrix, (3, 3))
@@ -91,6 +98,7 @@ class Camera:
         object.__setattr__(self, "translation", _numbers("translation", self.translation, (3,)))
         object.__setattr__(self, "size", (int(size[0]), int(size[1])))
         object.__setattr__(self, "distortion", bends)
+        object.__setattr__(self, "covariance", _covariance(self.covariance))
 
     # ---------------------------------------------------------------- other ways to say where a camera is
 
@@ -327,6 +335,17 @@ def _numbers(key: str, values: npt.ArrayLike | Sequence[float], shape: tuple[int
         raise OptionError(f"{key} holds a value that is not finite")
     array.setflags(write=False)
     return array
+
+
+def _covariance(value: npt.ArrayLike) -> FloatArray:
+    """A symmetric matrix without negative variances, in the sizes of its own standard deviations."""
+    covariance = _numbers("covariance", value, (CALIBRATED, CALIBRATED))
+    variances = np.diag(covariance)
+    size = np.where(variances > 0.0, np.sqrt(np.abs(variances)), 1.0)
+    shares = covariance / np.outer(size, size)
+    if np.abs(shares - shares.T).max() > 1e-6 or np.linalg.eigvalsh(shares)[0] < -1e-6:
+        raise OptionError("covariance is none: it must be symmetric, without negative variances")
+    return 0.5 * (covariance + covariance.T)
 
 
 def _rotation(values: npt.ArrayLike) -> FloatArray:

@@ -10,6 +10,7 @@ Our own form, one camera:
     translation = [0.0, 1.2, 6.0]     # the world's origin in camera axes, m
     rate_hz = 120.0                   # optional
     time_offset_s = 0.0125            # optional: time of the first picture on the common clock
+    covariance = [[...], ...]         # optional, 9 x 9, of the calibration: see `Camera.covariance`
 
 The sectioned form has the same keys in a table per camera, but `distortions` (four or five numbers), `rotation` as a
 Rodrigues vector and `name` optional; tables without a `matrix` (notes on the calibration) and keys of other tools are
@@ -31,7 +32,7 @@ from mocap.importer.camera import Camera
 from mocap.output import replacing
 
 NEEDED = ("size", "matrix", "rotation", "translation")
-KNOWN = {*NEEDED, "name", "distortion", "distortions", "rate_hz", "time_offset_s"}
+KNOWN = {*NEEDED, "name", "distortion", "distortions", "rate_hz", "time_offset_s", "covariance"}
 
 
 def read_camera(path: str | Path) -> Camera:
@@ -116,6 +117,8 @@ def write_camera(camera: Camera, path: str | Path) -> Path:
     if camera.rate_hz is not None:
         lines.append(f"rate_hz = {float(camera.rate_hz)!r}")
     lines.append(f"time_offset_s = {float(camera.time_offset_s)!r}  # time of the first picture on the common clock")
+    if camera.covariance.any():
+        lines.append(f"covariance = {_rows(camera.covariance)}  # of the calibration: turn, place, log focal, centre")
     with replacing(target := Path(path)) as temporary:
         temporary.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return target
@@ -147,6 +150,7 @@ def _camera(table: Mapping[str, Any], where: str, name: str) -> Camera:
             rate_hz=_number(table["rate_hz"], "rate_hz", where) if "rate_hz" in table else None,
             time_offset_s=_number(table.get("time_offset_s", 0.0), "time_offset_s", where),
             name=str(table.get("name", name)),
+            **({"covariance": _array(table["covariance"], "covariance", where)} if "covariance" in table else {}),
         )
     except OptionError as error:
         raise InputError(f"{where} {error}") from error

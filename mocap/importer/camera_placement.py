@@ -22,7 +22,7 @@ import numpy.typing as npt
 from mocap.capture import FloatArray
 from mocap.errors import InputError, OptionError
 from mocap.importer.camera import Camera
-from mocap.importer.keypoints import NOISE_PX
+from mocap.importer.keypoints import NOISE_PX, check_noise
 from mocap.importer.triangulation import triangulate
 from mocap.swing import Side
 
@@ -209,8 +209,7 @@ def judge_placement(cameras: Sequence[Camera], volume: Volume, *, noise_px: floa
     OptionError
         A noise that is not positive.
     """
-    if not 0.0 < noise_px < np.inf:
-        raise OptionError(f"noise is {noise_px:g} px; give a positive number")
+    check_noise(noise_px)
     check_placed(cameras)
     chest = volume.middle + CHEST_M * volume.axes[2]
     centres = np.stack([camera.centre for camera in cameras])

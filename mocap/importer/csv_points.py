@@ -1,6 +1,8 @@
 """Plain tables of points: one row per frame, or one row per frame and point.
 
 Wide: `frame,time,L_HIP_x,L_HIP_y,L_HIP_z,...`; long: `frame,point,x,y,z`. Separated by commas, semicolons or tabs.
+Long tables of points that were smoothed over time say with `sd`, `per_s` and `filled` how each may be off: standard
+deviation per axis, that of the error's rate over it, and 1 where the point was not measured but filled.
 Lines `# rate_hz=240` and `# units=mm` before the names of the columns say what the columns do not.
 """
 
@@ -8,16 +10,19 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
-from mocap.capture import Capture, FloatArray
+from mocap.capture import Capture, FloatArray, PointErrors
 from mocap.errors import InputError
 from mocap.importer.text_table import (
     MISSING,
     NumberReader,
+    TimeLine,
     capture_of,
     check_size,
     metres_per_unit,
@@ -33,6 +38,8 @@ TIME_NAMES = {"time": 1.0, "time_s": 1.0, "t": 1.0, "time (s)": 1.0, "seconds": 
 POINT_NAMES = {"point", "label", "marker", "name", "joint", "keypoint"}
 COORDINATE = re.compile(r"(?P<point>.*\S)\s*[_.: ](?P<axis>[xyz])", re.IGNORECASE)
 PIXEL = re.compile(r"(.*[_.: ])?[uv]", re.IGNORECASE)
+#: What long tables say of points that were smoothed.
+ERROR_COLUMNS = ("sd", "per_s", "filled")
 LONG_FORM, WIDE_FORM = "frame,point,x,y,z", "frame,time,L_HIP_x,L_HIP_y,L_HIP_z,..."
 
 Row = tuple[int, list[str]]
@@ -72,7 +79,7 @@ def read_csv_points(path: Path) -> Capture:
     scale = metres_per_unit(path, unit, "units") if unit else None
     numbers = NumberReader(path, names, comma_may_be_decimal=separator != ",")
     form = _read_long if {"x", "y", "z"} <= set(folded) else _read_wide
-    labels, frames, times, values = form(path, rows, names, numbers, notes)
+    labels, frames, times, values, errors = form(path, rows, names, numbers, notes)
     notes += numbers.notes()
     if frames is None and times is None:
         frames = np.arange(1.0, len(values) + 1)
@@ -80,7 +87,30 @@ def read_csv_points(path: Path) -> Capture:
         raise InputError(
             f"{path}: no sampling rate; add a line '# rate_hz=240' at the top, or a column 'time' in seconds"
         )
-    return capture_of(path, labels, values, scale, time_line(path, frames, times, rate), notes)
+    line = time_line(path, frames, times, rate)
+    capture = capture_of(path, labels, values, scale, line, notes)
+    if errors is None:
+        return capture
+    if scale is None:
+        raise InputError(f"{path}: column 'sd' needs the unit; add a line '# units=m' at the top")
+    return _with_errors(path, capture, errors, line, scale)
+
+
+def _with_errors(path: Path, capture: Capture, stated: FloatArray, line: TimeLine, scale: float) -> Capture:
+    """The recording of points that were smoothed; `stated` is (rows, P, 3) as `ERROR_COLUMNS`."""
+    whole = np.full((*capture.points.shape[:2], len(ERROR_COLUMNS)), np.nan)
+    whole[line.places] = stated
+    seen: npt.NDArray[np.bool_] = np.asarray(np.isfinite(capture.points).all(axis=2))
+    sd, per_s, filled = np.moveaxis(np.where(seen[..., None], whole, np.nan), -1, 0)
+    for name, values in (("sd", sd), ("per_s", per_s)):
+        if not (values[seen] >= 0.0).all():
+            raise InputError(
+                f"{path}: column {name!r} has a cell that is empty or below zero at a point that was found"
+            )
+    errors = PointErrors(
+        (scale * sd[..., None, None]) ** 2 * np.eye(3), per_s, np.zeros((*capture.points.shape, 0)), filled > 0.5
+    )
+    return replace(capture, residuals=scale * sd, errors=errors)
 
 
 def _remarks(lines: list[str]) -> tuple[dict[str, str], int]:
@@ -143,7 +173,8 @@ def _stated_rate(path: Path, remarks: dict[str, str]) -> float | None:
     return rate
 
 
-Table = tuple[tuple[str, ...], FloatArray | None, FloatArray | None, FloatArray]
+#: Labels, frame numbers, times, coordinates, and what is said of their errors.
+Table = tuple[tuple[str, ...], FloatArray | None, FloatArray | None, FloatArray, FloatArray | None]
 
 
 def _read_wide(path: Path, rows: Iterator[Row], names: list[str], numbers: NumberReader, notes: list[str]) -> Table:
@@ -173,7 +204,7 @@ def _read_wide(path: Path, rows: Iterator[Row], names: list[str], numbers: Numbe
     order = [columns[point][axis] for point in columns for axis in "xyz"]
     labels, label_notes = unique_labels(list(columns))
     notes += label_notes
-    return labels, *_frames_and_times(table, names), table[:, order].reshape(len(table), -1, 3)
+    return labels, *_frames_and_times(table, names), table[:, order].reshape(len(table), -1, 3), None
 
 
 def _read_long(path: Path, rows: Iterator[Row], names: list[str], numbers: NumberReader, notes: list[str]) -> Table:
@@ -184,7 +215,7 @@ def _read_long(path: Path, rows: Iterator[Row], names: list[str], numbers: Numbe
     clock = _indices(names, FRAME_NAMES) or _indices(names, set(TIME_NAMES))
     if not clock:
         raise InputError(f"{path}: no column 'frame' or 'time'; give {LONG_FORM}")
-    kept = set(_indices(names, {"x", "y", "z", *FRAME_NAMES, *TIME_NAMES}))
+    kept = set(_indices(names, {"x", "y", "z", *FRAME_NAMES, *TIME_NAMES, *ERROR_COLUMNS}))
     listed = list(rows)
     check_size(path, len(listed), len(names))
     table = stack(path, [numbers.row(_blanked(cells, kept), line) for line, cells in listed], len(names))
@@ -202,11 +233,17 @@ def _read_long(path: Path, rows: Iterator[Row], names: list[str], numbers: Numbe
     if (counts > 1).any():
         again = int(np.setdiff1d(np.arange(len(row)), once)[0])
         raise InputError(f"{path}: line {listed[again][0]}: point {points[again]!r} is there twice in one frame")
-    values = np.full((len(first), len(order), 3), np.nan)
-    values[row, column] = table[:, [[name.lower() for name in names].index(axis) for axis in "xyz"]]
+    folded = [name.lower() for name in names]
+
+    def placed(columns: Sequence[str]) -> FloatArray:
+        values = np.full((len(first), len(order), len(columns)), np.nan)
+        values[row, column] = table[:, [folded.index(name) for name in columns]]
+        return values
+
+    errors = placed(ERROR_COLUMNS) if set(ERROR_COLUMNS) <= set(folded) else None
     labels, label_notes = unique_labels(list(order))
     notes += label_notes
-    return labels, *_frames_and_times(table[first], names), values
+    return labels, *_frames_and_times(table[first], names), placed("xyz"), errors
 
 
 def _indices(names: list[str], wanted: set[str]) -> list[int]:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mocap.capture import FloatArray
-from mocap.errors import InputError
+from mocap.errors import InputError, OptionError
 from mocap.importer.camera import Camera
 from mocap.importer.text_table import MISSING, check_size, text_lines
 
@@ -26,6 +26,8 @@ FORM = ",".join(COLUMNS)
 NOISE_PX = 1.0
 #: A guess is not counted as worse than this confidence. This project's default.
 LEAST_CONFIDENCE = 0.05
+#: More noise than this is a number in another unit. [px]
+MOST_NOISE_PX = 100.0
 #: A table may leave out this many times as many frames as it has; more is a number that went wrong.
 MOST_EMPTY = 10
 
@@ -87,6 +89,18 @@ class Keypoints:
                 own = self.names.index(name)
                 pixels[:, place], confidence[:, place] = self.pixels[:, own], self.confidence[:, own]
         return Keypoints(tuple(names), pixels, confidence, self.first_frame, self.source, self.notes)
+
+
+def check_noise(noise_px: float) -> None:
+    """Refuse a noise that is none.
+
+    Raises
+    ------
+    OptionError
+        Zero, negative, no number, or more than `MOST_NOISE_PX`.
+    """
+    if not 0.0 < noise_px < MOST_NOISE_PX:
+        raise OptionError(f"noise {noise_px:g} is no number of pixels; give e.g. 1")
 
 
 def common_names(tables: Sequence[Keypoints]) -> tuple[str, ...]:

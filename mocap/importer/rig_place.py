@@ -9,7 +9,7 @@ steps then weigh every point by its own covariance, as a point is known less wel
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,7 @@ import numpy.typing as npt
 from mocap.capture import FloatArray
 from mocap.errors import InputError
 from mocap.importer import pose
+from mocap.importer.calibration_error import moved_world
 from mocap.importer.camera import Camera
 from mocap.importer.triangulation import triangulate
 
@@ -98,7 +99,7 @@ def align_to_points(
         raise InputError("all known points that two cameras see lie in one line; add some beside it")
     found, measured = located.points[there], known[there]
     turn, shift, covariance = _weighted(*_rigid(found, measured), found, measured, located.covariance[there])
-    moved = tuple(_moved(camera, turn, shift) for camera in cameras)
+    moved = tuple(moved_world(camera, turn, shift) for camera in cameras)
     off = located.points @ turn.T + shift - known
     scale, scale_sd, shape = _scale(off[there], measured, turn @ located.covariance[there] @ turn.T)
     _judge(moved, found, measured, shape, [labels[i] for i in np.flatnonzero(there)])
@@ -133,13 +134,8 @@ def move_to(cameras: Sequence[Camera], placed: Camera, which: int = 0) -> tuple[
     """
     own = cameras[which]
     turn = placed.rotation.T @ own.rotation
-    return tuple(_moved(camera, turn, placed.rotation.T @ (own.translation - placed.translation)) for camera in cameras)
-
-
-def _moved(camera: Camera, turn: FloatArray, shift: FloatArray) -> Camera:
-    """The camera after the world's places X became turn X + shift."""
-    rotation = camera.rotation @ turn.T
-    return replace(camera, rotation=rotation, translation=camera.translation - rotation @ shift)
+    shift = placed.rotation.T @ (own.translation - placed.translation)
+    return tuple(moved_world(camera, turn, shift) for camera in cameras)
 
 
 def _rigid(found: FloatArray, known: FloatArray, *, mirror: bool = False) -> tuple[FloatArray, FloatArray]:

@@ -20,11 +20,12 @@ import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.errors import OptionError
+from mocap.importer.bones import hold_bones
 
 #: Power spectral densities of the jerk that are tried: from a foot on the floor to a bat's end. [m^2/s^5]
 INTENSITIES = 10.0 ** np.arange(-1.0, 10.1, 1.0)
 #: The likelihood round a frame is that of innovations weighted by a normal curve of this standard deviation. [s]
-NEIGHBOURHOOD_S = 0.035
+NEIGHBOURHOOD_S = 0.025
 #: Innovations count as Student's t with so many degrees of freedom when the intensity is chosen, so that an outlier
 #: does not pass for a leap. This project's default.
 TAILS = 4.0
@@ -38,17 +39,7 @@ LONGEST_GAP_S = 0.20
 #: How well the place is known before the first frame, per axis: metres, m/s, m/s^2.
 PRIOR_SD = (10.0, 30.0, 3000.0)
 #: What a blow may change of velocity and acceleration, per axis: m/s, m/s^2. This project's default.
-SEAM_SD = (15.0, 3000.0)
-#: How much the distance between two joints, as found in pictures, wavers about the bone's length. Default. [m]
-BONE_SD_M = 0.005
-#: Gauss-Newton steps of the bones.
-BONE_ROUNDS = 4
-#: Bones of constant length between named points, without sides, and the bat.
-LIMB_BONES = (("hip", "knee"), ("knee", "ankle"), ("shoulder", "elbow"), ("elbow", "wrist"))
-BAT = ("bat_knob", "bat_barrel")
-#: A length needs so many frames.
-FEWEST_FRAMES = 5
-
+SEAM_SD = (8.0, 800.0)
 BoolArray = npt.NDArray[np.bool_]
 
 
@@ -62,6 +53,12 @@ class Smoothed:
         NaN outside what was seen and in long gaps. [m]
     covariance : ndarray, shape (F, P, 3, 3)
         [m^2]
+    per_s : ndarray, shape (F, P)
+        Standard deviation of the rate at which the error of a place changes, over its own: errors of smoothed places
+        hang together over about the inverse of it. [1/s]
+    taken_off : ndarray, shape (F, P, 3)
+        What smoothing the smoothed paths again would take off them: about as much as the first time has taken off the
+        true ones, which nobody knows. [m]
     bridged : ndarray of bool, shape (F, P)
         Without a measurement of its own: a gap, or taken out.
     outlier : ndarray of bool, shape (F, P)
@@ -75,17 +72,13 @@ class Smoothed:
 
     points: FloatArray
     covariance: FloatArray
+    per_s: FloatArray
+    taken_off: FloatArray
     bridged: BoolArray
     outlier: BoolArray
     intensity: FloatArray
     bone_lengths: FloatArray
     notes: tuple[str, ...]
-
-
-def bones_of(names: Sequence[str]) -> tuple[tuple[int, int], ...]:
-    """Places in `names` of the two ends of every bone whose ends are there, the bat among them."""
-    pairs = [(f"{side}_{a}", f"{side}_{b}") for side in "lr" for a, b in LIMB_BONES]
-    return tuple((names.index(a), names.index(b)) for a, b in [*pairs, BAT] if a in names and b in names)
 
 
 def smooth(
@@ -95,6 +88,7 @@ def smooth(
     *,
     bones: Sequence[tuple[int, int]] = (),
     seams: Sequence[float] = (),
+    struck: Sequence[int] | None = None,
     names: Sequence[str] = (),
 ) -> Smoothed:
     """Smooth paths over time.
@@ -110,6 +104,8 @@ def smooth(
         Pairs of points whose distance is constant.
     seams : sequence of float
         Frames, between them too, in which a blow changes velocities: the ball's impact.
+    struck : sequence of int, optional
+        Which points it changes; all where not given.
     names : sequence of str, length P
         For the notes.
 
@@ -131,19 +127,31 @@ def smooth(
     seen = _checked(points, covariance, rate_hz)
     there = np.flatnonzero(seen.any(axis=0))
     smooth_points, smooth_cov = np.full(points.shape, np.nan), np.full(covariance.shape, np.nan)
-    intensity, outlier = np.full(seen.shape, np.nan), np.zeros_like(seen)
+    intensity, per_s, outlier = np.full(seen.shape, np.nan), np.full(seen.shape, np.nan), np.zeros_like(seen)
+    jumps = _jumps(seams, len(points), points.shape[1], struck)
     if len(there) and len(points) > 1:
-        jumps = _jumps(seams, len(points))
-        found = _one_by_one(points[:, there], covariance[:, there], seen[:, there], rate_hz, jumps)
-        smooth_points[:, there], smooth_cov[:, there], outlier[:, there], intensity[:, there] = found
+        found = _one_by_one(points[:, there], covariance[:, there], seen[:, there], rate_hz, jumps[:, there])
+        smooth_points[:, there], smooth_cov[:, there], per_s[:, there], outlier[:, there], intensity[:, there] = found
     kept = seen & ~outlier
     lost = ~_bridgeable(kept, rate_hz)
-    smooth_points[lost], smooth_cov[lost] = np.nan, np.nan
+    smooth_points[lost], smooth_cov[lost], per_s[lost] = np.nan, np.nan, np.nan
     lengths = np.full(len(bones), np.nan)
     if len(bones):
         smooth_points, smooth_cov, lengths = hold_bones(smooth_points, smooth_cov, bones)
     notes = _notes(outlier, seen, lost, names or [f"point {i}" for i in range(points.shape[1])])
-    return Smoothed(smooth_points, smooth_cov, ~kept & ~lost, outlier, intensity, lengths, notes)
+    again = np.full(points.shape, np.nan)
+    if len(there) and len(points) > 1:
+        again[:, there], _, _ = rts(
+            smooth_points[:, there],
+            covariance[:, there],
+            kept[:, there],
+            rate_hz,
+            intensity[:, there],
+            jumps[:, there],
+        )
+    return Smoothed(
+        smooth_points, smooth_cov, per_s, smooth_points - again, ~kept & ~lost, outlier, intensity, lengths, notes
+    )
 
 
 def _checked(points: FloatArray, covariance: FloatArray, rate_hz: float) -> BoolArray:
@@ -163,13 +171,13 @@ def _checked(points: FloatArray, covariance: FloatArray, rate_hz: float) -> Bool
 
 def _one_by_one(
     points: FloatArray, covariance: FloatArray, seen: BoolArray, rate_hz: float, jumps: BoolArray
-) -> tuple[FloatArray, FloatArray, BoolArray, FloatArray]:
-    """Every point by itself: places, covariances, what was taken out, intensities."""
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray, FloatArray]:
+    """Every point by itself: places, covariances, how fast they err, what was taken out, intensities."""
     outlier = np.zeros_like(seen)
     intensity = likeliest_intensity(points, covariance, seen, rate_hz, jumps)
     for round_ in range(GATE_ROUNDS + 1):
         kept = seen & ~outlier
-        place, spread = rts(points, covariance, kept, rate_hz, intensity, jumps)
+        place, spread, per_s = rts(points, covariance, kept, rate_hz, intensity, jumps)
         square = _against_others(points, covariance, place, spread, seen, kept)
         # Beside an outlier good ones look bad until it is out: those that fit in the end come back, once.
         last = round_ == GATE_ROUNDS or not (off := _worst(np.where(kept, square, 0.0))).any()
@@ -178,9 +186,9 @@ def _one_by_one(
             break
         intensity = likeliest_intensity(points, covariance, seen & ~outlier, rate_hz, jumps)
         if last:
-            place, spread = rts(points, covariance, seen & ~outlier, rate_hz, intensity, jumps)
+            place, spread, per_s = rts(points, covariance, seen & ~outlier, rate_hz, intensity, jumps)
             break
-    return place, spread, outlier, intensity
+    return place, spread, per_s, outlier, intensity
 
 
 # -------------------------------------------------------------------- filter and smoother
@@ -216,15 +224,15 @@ class _Filter:
         variances = np.repeat([place**2, (velocity / rate_hz) ** 2, (acceleration / rate_hz**2) ** 2], 3)
         return cls(mean, np.broadcast_to(np.diag(variances), (*shape, 9, 9)).copy(), rate_hz)
 
-    def predict(self, intensity: FloatArray, jump: bool) -> None:
-        """One frame on."""
+    def predict(self, intensity: FloatArray, jump: BoolArray) -> None:
+        """One frame on; a blow strikes the points of `jump` (P,) on the way."""
         self.mean = self.mean @ STEP.T
         noise = intensity[..., None, None] / self.rate_hz**5 * WHITE_JERK
-        if jump:
+        if jump.any():
             # The blow falls anywhere between the frames: what it changes acts over all of the interval, or none of it.
             velocity, acceleration = SEAM_SD
             freed = np.diag(np.repeat([0.0, (velocity / self.rate_hz) ** 2, (acceleration / self.rate_hz**2) ** 2], 3))
-            noise = noise + freed + STEP @ freed @ STEP.T
+            noise = noise + np.where(jump[:, None, None], freed + STEP @ freed @ STEP.T, 0.0)
         self.spread = STEP @ self.spread @ STEP.T + noise
 
     def update(self, measured: FloatArray, noise: FloatArray, kept: BoolArray) -> FloatArray:
@@ -250,8 +258,8 @@ def rts(
     rate_hz: float,
     intensity: FloatArray,
     jumps: BoolArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Smoothed places and their covariances, given the intensities.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Smoothed places, their covariances, and how fast their errors change, given the intensities.
 
     Parameters
     ----------
@@ -262,12 +270,13 @@ def rts(
     rate_hz : float
     intensity : ndarray, shape (F, P)
         Of the jerk from the frame before to this one. [m^2/s^5]
-    jumps : ndarray of bool, shape (F,)
-        Whether a blow falls between the frame before and this one.
+    jumps : ndarray of bool, shape (F, P)
+        Whether a blow strikes a point between the frame before and this one.
 
     Returns
     -------
-    (places, covariances) : ndarray, shape (F, P, 3), (F, P, 3, 3)
+    places, covariances, per_s : ndarray, shape (F, P, 3), (F, P, 3, 3), (F, P)
+        [m], [m^2], [1/s]
     """
     frames, count = kept.shape
     run = _Filter.start(points, kept, rate_hz, (count,))
@@ -275,7 +284,7 @@ def rts(
     foreseen, foreseen_spread = np.empty_like(mean), np.empty_like(spread)
     for f in range(frames):
         if f:
-            run.predict(intensity[f], bool(jumps[f]))
+            run.predict(intensity[f], jumps[f])
         foreseen[f], foreseen_spread[f] = run.mean, run.spread
         run.update(points[f], covariance[f], kept[f])
         mean[f], spread[f] = run.mean, run.spread
@@ -284,7 +293,9 @@ def rts(
         back = gain[f]
         mean[f] += (back @ (mean[f + 1] - foreseen[f + 1])[..., None])[..., 0]
         spread[f] += back @ (spread[f + 1] - foreseen_spread[f + 1]) @ np.swapaxes(back, -1, -2)
-    return mean[..., :3], 0.5 * (spread[..., :3, :3] + np.swapaxes(spread[..., :3, :3], -1, -2))
+    place, rate = (np.trace(spread[..., part, part], axis1=-2, axis2=-1) for part in (slice(0, 3), slice(3, 6)))
+    per_s = rate_hz * np.sqrt(np.maximum(rate, 0.0) / place)
+    return mean[..., :3], 0.5 * (spread[..., :3, :3] + np.swapaxes(spread[..., :3, :3], -1, -2)), per_s
 
 
 def likeliest_intensity(
@@ -299,11 +310,11 @@ def likeliest_intensity(
     frames, count = kept.shape
     likelihood = np.zeros((frames, len(INTENSITIES), count))
     intensity = np.broadcast_to(INTENSITIES[:, None], (len(INTENSITIES), count))
-    for order, jump in ((range(frames), jumps), (range(frames - 1, -1, -1), np.roll(jumps, -1))):
+    for order, jump in ((range(frames), jumps), (range(frames - 1, -1, -1), np.roll(jumps, -1, axis=0))):
         run = _Filter.start(points[:: 1 if order.step > 0 else -1], kept[:: order.step], rate_hz, intensity.shape)
         for number, f in enumerate(order):
             if number:
-                run.predict(intensity, bool(jump[f]))
+                run.predict(intensity, jump[f])
             likelihood[f] += run.update(points[f], covariance[f], kept[f])
     steps = np.arange(frames)[:, None] - np.arange(frames)
     near = np.exp(-0.5 * (steps / (NEIGHBOURHOOD_S * rate_hz)) ** 2)
@@ -351,13 +362,13 @@ def _bridgeable(kept: BoolArray, rate_hz: float) -> BoolArray:
     return np.asarray(kept | (after - before - 1 <= LONGEST_GAP_S * rate_hz), dtype=np.bool_)
 
 
-def _jumps(seams: Sequence[float], frames: int) -> BoolArray:
-    """Whether a blow falls between the frame before and each, shape (F,)."""
-    jumps = np.zeros(frames, dtype=np.bool_)
+def _jumps(seams: Sequence[float], frames: int, count: int, struck: Sequence[int] | None = None) -> BoolArray:
+    """Whether a blow strikes a point between the frame before and each, shape (F, P)."""
+    jumps = np.zeros((frames, count), dtype=np.bool_)
     for seam in seams:
         if not 0 <= seam <= frames - 1:
             raise OptionError(f"smoothing: seam at frame {seam:g}; give one from 0 to {frames - 1}")
-        jumps[min(int(np.floor(seam)) + 1, frames - 1)] = True
+        jumps[min(int(np.floor(seam)) + 1, frames - 1), slice(None) if struck is None else list(struck)] = True
     return jumps
 
 
@@ -380,75 +391,3 @@ def _notes(outlier: BoolArray, seen: BoolArray, lost: BoolArray, names: Sequence
             f" end: {', '.join(which[:4])}{' ...' if len(which) > 4 else ''}"
         )
     return tuple(notes)
-
-
-# -------------------------------------------------------------------- bones
-
-
-def hold_bones(
-    points: FloatArray, covariance: FloatArray, bones: Sequence[tuple[int, int]]
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Places that also agree with constant bone lengths, frame by frame.
-
-    Parameters
-    ----------
-    points, covariance : ndarray, shape (F, P, 3), (F, P, 3, 3)
-        [m], [m^2]
-    bones : sequence of (int, int)
-
-    Returns
-    -------
-    points, covariance : as given
-    lengths : ndarray, shape (B,)
-        [m]
-
-    Notes
-    -----
-    With places x0 of covariance C, lengths z and their slopes H at x, each step goes to
-    x0 + C H' (H C H' + S)^-1 (z - h(x) - H (x0 - x)): the iterated Kalman update, which is Gauss-Newton on the sum of
-    squares (B. M. Bell, F. W. Cathey (1993), IEEE Trans. Autom. Control 38:294-297).
-    """
-    ends = np.array(bones)
-    own, local = np.unique(ends, return_inverse=True)
-    first, second = local.reshape(ends.shape).T
-    start, spread = points[:, own], np.nan_to_num(covariance[:, own])
-    known: BoolArray = np.asarray(np.isfinite(start).all(axis=2))
-    held: BoolArray = known[:, first] & known[:, second]
-    start = np.nan_to_num(start)
-    lengths, variance = _lengths(start, spread, first, second, held)
-    held &= np.isfinite(lengths)
-    wanted, number = np.nan_to_num(lengths), np.arange(len(ends))
-    now = start
-    for _ in range(BONE_ROUNDS):
-        apart = now[:, first] - now[:, second]
-        length = np.linalg.norm(apart, axis=2)
-        along = np.where(held[..., None], apart / np.maximum(length, 1e-9)[..., None], 0.0)
-        slopes = np.zeros((len(now), len(ends), len(own), 3))
-        slopes[:, number, first], slopes[:, number, second] = along, -along
-        weighed = np.einsum("fpij,fbpj->fbpi", spread, slopes)
-        total = np.einsum("fbpi,fcpi->fbc", slopes, weighed) + np.diag(np.nan_to_num(variance, nan=1.0))
-        off = np.where(held, wanted - length, 0.0) - np.einsum("fbpi,fpi->fb", slopes, start - now)
-        solved = np.linalg.solve(total, off[..., None])[..., 0]
-        now = start + np.einsum("fbpi,fb->fpi", weighed, solved)
-    less = np.einsum("fbpi,fbc,fcpj->fpij", weighed, np.linalg.inv(total), weighed, optimize=True)
-    points, covariance = points.copy(), covariance.copy()
-    points[:, own] = np.where(known[..., None], now, np.nan)
-    covariance[:, own] = np.where(known[..., None, None], spread - less, np.nan)
-    return points, covariance, lengths
-
-
-def _lengths(
-    start: FloatArray, spread: FloatArray, first: FloatArray, second: FloatArray, held: BoolArray
-) -> tuple[FloatArray, FloatArray]:
-    """Median length of each bone over the half of the frames that know it best, and the variance to hold it with."""
-    apart = start[:, first] - start[:, second]
-    length = np.linalg.norm(apart, axis=2)
-    along = apart / np.maximum(length, 1e-9)[..., None]
-    doubt = np.einsum("fbi,fbij,fbj->fb", along, spread[:, first] + spread[:, second], along)
-    lengths, variance = np.full(len(first), np.nan), np.full(len(first), np.nan)
-    for bone in np.flatnonzero(held.sum(axis=0) >= FEWEST_FRAMES):
-        there = held[:, bone]
-        good = there & (doubt[:, bone] <= np.median(doubt[there, bone]))
-        lengths[bone] = np.median(length[good, bone])
-        variance[bone] = BONE_SD_M**2
-    return lengths, variance

@@ -17,6 +17,8 @@ from mocap.importer.keypoints import NOISE_PX, Keypoints, common_names
 MISSED_SHARE, MISSED_SD = 0.01, 4.0
 #: Nor where they miss by so many times as much as those of still points. This project's default.
 MISSED_MOVING = 2.5
+#: A cause explains a residual that it brings down to so many times what is tolerated. This project's default.
+EXPLAINED = 1.5
 #: Residuals of so many times what the stated noise makes of them are looked into. This project's default.
 DOUBTED = 2.0
 #: A camera has moved where the rays miss by so many times what they did, and by so many pixels more, over blocks of so
@@ -31,12 +33,16 @@ def names_of(pair: Pair) -> str:
 
 def missed(pair: Pair, fit: Fit) -> bool:
     """Whether more is left at the best offset than noise, a detector's errors and a fair calibration explain."""
-    tall = max(float(np.nanmedian(np.nanmax(v, axis=1) - np.nanmin(v, axis=1))) for v in _rows(pair))
     # Two swings from one stance agree in the feet, and miss only in what moves.
-    least = MISSED_SD * pair.noise_px
-    return fit.residual_px > max(MISSED_SHARE * tall, least) or fit.residual_px > max(
-        MISSED_MOVING * fit.still_px, least
+    return fit.residual_px > _tolerated(pair) or fit.residual_px > max(
+        MISSED_MOVING * fit.still_px, MISSED_SD * pair.noise_px
     )
+
+
+def _tolerated(pair: Pair) -> float:
+    """How far rays of moving points of one motion miss each other at most. [px]"""
+    tall = max(float(np.nanmedian(np.nanmax(v, axis=1) - np.nanmin(v, axis=1))) for v in _rows(pair))
+    return max(MISSED_SHARE * tall, MISSED_SD * pair.noise_px)
 
 
 def _rows(pair: Pair) -> list[FloatArray]:
@@ -72,7 +78,7 @@ def why_not(pair: Pair, curve: Curve, search_s: float, explained: tuple[str, flo
 
 
 def explained_by(pair: Pair, curve: Curve, search_s: float) -> tuple[str, float] | None:
-    """What makes the residual less than half of what it is, and what it is then; None where nothing does."""
+    """What makes the residual fair, and less than half of what it is, and what it is then; None where nothing does."""
     one, other = pair.keypoints
     mend = [
         ("with the two files of points exchanged; exchange them", (other, one)),
@@ -85,7 +91,8 @@ def explained_by(pair: Pair, curve: Curve, search_s: float) -> tuple[str, float]
         mend += [(what, (turned, other) if number == 0 else (one, turned)) for turned in turns]
     best: tuple[str, float] | None = None
     now = int(np.argmax(curve.agreement))
-    least = 0.5 * float(np.nan_to_num(curve.residual_px[now], nan=np.inf))
+    # Offsets are whole frames here, so that a sound pair may miss by some more.
+    least = min(0.5 * float(np.nan_to_num(curve.residual_px[now], nan=np.inf)), EXPLAINED * _tolerated(pair))
     for what, keypoints in mend:
         tried = searched(Pair.of(pair.cameras, keypoints, pair.noise_px), search_s)
         at = int(np.argmax(tried.agreement))

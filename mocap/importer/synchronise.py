@@ -78,6 +78,15 @@ class Sync:
             for camera, off, drift in zip(cameras, self.offset_s, self.drift, strict=True)
         )
 
+    def then(self, finer: Sync) -> Sync:
+        """These clocks and what was found after they were applied, as one."""
+        return replace(
+            finer,
+            offset_s=self.offset_s + finer.offset_s,
+            drift=(1.0 + self.drift) * (1.0 + finer.drift) - 1.0,
+            notes=(*self.notes, *finer.notes),
+        )
+
 
 def find_offset(
     cameras: Sequence[Camera],

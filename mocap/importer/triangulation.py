@@ -36,7 +36,7 @@ class Located:
     points : ndarray, shape (..., 3)
         World axes; NaN where fewer than two cameras saw one, or from one line of sight. [m]
     covariance : ndarray, shape (..., 3, 3)
-        From the pixels' noise alone. [m^2]
+        From the pixels' noise alone; what errors of the calibration add is in `calibration_error`. [m^2]
     residuals : ndarray, shape (C, ..., 2)
         Seen minus projected, per camera; NaN where it was not used. [px]
     misfit : ndarray, shape (...)

@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from mocap.capture import Capture, FloatArray
+from mocap.capture import Capture, FloatArray, PointErrors
 from mocap.errors import InputError, OptionError
 from mocap.kinematics.body_report import lopsided
 from mocap.kinematics.cutoff import usual_cutoff
@@ -31,7 +31,7 @@ from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
 from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, ordered
 from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
-from mocap.kinematics.smoothed_points import blurred, stated_error
+from mocap.kinematics.smoothed_points import errors_in, scattered, slow_sd
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_contradiction, height_from_segments
 from mocap.kinematics.subject import stated_size
@@ -93,13 +93,13 @@ def build_swing(
     whole = turn @ sided.matrix
 
     centres = {name: transformed(turn, path) for name, path in sided.centres.items()}
-    if forces is not None:
-        forces = forces.moved(turn)
+    forces = forces.moved(turn) if forces is not None else None
+    ball = None if sided.ball is None else transformed(turn, sided.ball)
     if not setup.held:
-        ball = None if sided.ball is None else transformed(turn, sided.ball)
         landing = ordered(landing | find_turn(_motion(sided, centres, setup, ball), plant, setup.moments))
         _refuse_disordered(landing, setup, capture.source)
-    moments = blurred(landing, capture.rate_hz, setup.moments) if capture.smoothed else landing
+    errors = errors_in(capture, whole[:3, :3], sided.hitter.bats or "right")
+    moments = landing if errors is None or setup.held else _scattered(sided, centres, setup, ball, landing, errors)
     points = np.stack([_clean(sided, centres, name, moments["contact"]) for name in POINTS], axis=1)
     joints = {name: points[:, i] for i, name in enumerate(POINTS)}
     filled = np.stack([sided.filled.get(name, np.zeros(capture.n_frames, dtype=bool)) for name in POINTS], axis=1)
@@ -112,6 +112,7 @@ def build_swing(
         points=points,
         point_sd_m=_point_sd(capture, skeleton),
         noise_m=_noise(sided, centres, joints, capture),
+        errors=errors,
         cutoff_hz=np.array([sided.cutoffs_hz.get(name, usual_cutoff(name)) for name in POINTS]),
         filled=filled,
         frames=_hitting_frames(sided, whole),
@@ -150,6 +151,7 @@ class _Sided:
     hitter: Hitter
     height_sd_m: float
     notes: tuple[str, ...]
+    slow_sd: dict[str, FloatArray]
 
 
 def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -> _Sided:
@@ -176,6 +178,7 @@ def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -
         hitter=replace(hitter, bats=side),
         height_sd_m=height_sd,
         notes=(*capture.notes, *skeleton.body.notes, *lopsided(skeleton), *notes, *floor_notes, *side_notes),
+        slow_sd=_front_and_back(slow_sd(capture), side),
     )
 
 
@@ -270,7 +273,28 @@ def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup, ball: Fl
     sweet = None
     if "bat_barrel" in raw:
         sweet = on_bat(raw["bat_knob"], raw["bat_barrel"], setup.sweet_spot_m)
-    return MotionPaths(joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg, setup.pitch_location)
+    return MotionPaths(
+        joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg, setup.pitch_location, sided.slow_sd
+    )
+
+
+def _scattered(
+    sided: _Sided,
+    centres: Mapping[str, FloatArray],
+    setup: Setup,
+    ball: FloatArray | None,
+    moments: Mapping[str, Moment],
+    errors: PointErrors,
+) -> Mapping[str, Moment]:
+    """Moments with what the errors of smoothed points add to their standard deviations; paths in the hitting frame."""
+
+    def find(displaced: Mapping[str, FloatArray]) -> Mapping[str, Moment]:
+        moved = {name: path + displaced.get(name, 0.0) for name, path in centres.items()}
+        paths = _motion(sided, moved, setup, ball)
+        landing = find_plant(paths, "drawn", setup.moments)
+        return ordered(landing | find_turn(paths, landing["plant"], setup.moments))
+
+    return scattered(moments, find, errors, sided.rate_hz, setup.moments)
 
 
 def _clean(sided: _Sided, raw: Mapping[str, FloatArray], name: str, contact: Moment) -> FloatArray:
@@ -406,7 +430,7 @@ def _palms_seen(skeleton: Skeleton) -> bool:
 def _point_sd(capture: Capture, skeleton: Skeleton) -> FloatArray:
     """Model error of the joint centres and the recording's own residuals, per point and axis.
 
-    What smoothed points err by wavers through the recording and is counted as noise, see `_noise`.
+    What smoothed points err by wavers through the recording, see `mocap.kinematics.smoothed_points`.
     """
     body = skeleton.body
     stated = np.isfinite(capture.residuals).any() and not capture.smoothed
@@ -424,19 +448,14 @@ def _both_sides(name: str) -> list[str]:
 def _noise(
     sided: _Sided, raw: Mapping[str, FloatArray], clean: Mapping[str, FloatArray], capture: Capture
 ) -> FloatArray:
-    """Noise of each point per axis before it was filtered, from what the filter took off. [m]"""
+    """Noise of each point per axis before it was filtered, from what the filter took off; smoothed ones have none."""
     noise: FloatArray = np.zeros(len(POINTS))
+    if capture.smoothed:
+        return noise
     for column, name in enumerate(POINTS):
         if name not in raw or not np.isfinite(raw[name]).any():
             continue
         # A blow's own jolt is no noise, so the median tells the spread: 0.6745 standard deviations of a normal one.
         off = float(np.nanmedian(np.abs(raw[name] - clean[name]))) / 0.6745
         noise[column] = off / np.sqrt(1.0 - min(2 * sided.cutoffs_hz[name] / sided.rate_hz, 0.8))
-    if capture.smoothed:
-        # As much as the filters here would have to take off for the error that is stated: a low-pass at f leaves
-        # (2 f / rate)^(1/2) of white noise.
-        error = _front_and_back(stated_error(capture), sided.hitter.bats or "right")
-        usual = float(np.mean(list(error.values())))
-        kept = np.array([2 * sided.cutoffs_hz.get(name, np.inf) / sided.rate_hz for name in POINTS])
-        noise = np.maximum(noise, np.array([error.get(n, usual) for n in POINTS]) / np.sqrt(np.minimum(kept, 1.0)))
     return noise

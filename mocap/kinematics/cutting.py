@@ -316,6 +316,7 @@ def cut(capture: Capture, start: int, stop: int) -> Capture:
         points=capture.points[start:stop],
         residuals=capture.residuals[start:stop],
         cameras=capture.cameras[start:stop],
+        errors=capture.errors.part(slice(start, stop)) if capture.errors is not None else None,
         first_frame=capture.first_frame + start,
         analog=capture.analog[analog],
         plates=tuple(_cut_plate(plate, start, stop, capture.rate_hz) for plate in capture.plates),

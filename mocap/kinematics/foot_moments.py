@@ -138,6 +138,17 @@ class FrontFoot:
         """A part of the sole that has come so far is moving. [m]"""
         return max(SOLE_M, SURE * self.left_noise)
 
+    def way_of(self, part: str, times: float, least: float) -> FloatArray:
+        """How far a part of the sole has surely come, shape (F,): so many deviations of its own slow error. [m]
+
+        What smoothing before the recording came here has left in a part is slow, so that no smoothing tells it from a
+        movement, and much larger in a part that the body hides.
+        """
+        points = FOREFOOT if part == "forefoot" else (part,)
+        own = [self.paths.slow_sd[name] for point in points if (name := f"front_{point}") in self.paths.slow_sd]
+        slow = np.mean(own, axis=0) if own else np.zeros(len(self.speed))
+        return np.asarray(np.maximum(times * slow, least), dtype=np.float64)
+
     @cached_property
     def smooth(self) -> dict[str, FloatArray]:
         """The sole, smoothed lightly. [m]"""
@@ -359,9 +370,9 @@ def _flat(foot: FrontFoot, plant: Moment) -> Moment:
         return absent("foot_flat", NO_STRIDE)
     assert plant.index is not None
     heights = foot.over_rest(plant.index)
-    over = np.max(list(heights.values()), axis=0)
-    late = max(foot.turn, plant.index + foot.paths.frames(0.05))
     rested = max(SOLE_M, 2.0 * foot.left_noise)
+    over = np.max([rested / foot.way_of(part, 2.0, rested) * height for part, height in heights.items()], axis=0)
+    late = max(foot.turn, plant.index + foot.paths.frames(0.05))
     on_the_way = np.flatnonzero(over[: late + 1] > rested)
     on_the_way = on_the_way[on_the_way < late]
     if not len(on_the_way):
@@ -409,10 +420,12 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
     rest = slice(max(start, stop - foot.paths.frames(2 * STILL_S) - 1), max(stop - foot.paths.frames(0.05), start + 1))
     ahead = slice(rest.stop, foot.stride_peak + 1)
     moved, risen = [], []
-    for path in foot.smooth.values():
+    for part, path in foot.smooth.items():
         place = _median(path[rest])
-        moved.append(np.linalg.norm(path[ahead] - place, axis=1))
-        risen.append(path[ahead, 2] - place[2])
+        # Each in units of what it must come to be moving, which is more of a part that is hardly known.
+        share = foot.least_way / foot.way_of(part, SURE, foot.least_way)[ahead]
+        moved.append(share * np.linalg.norm(path[ahead] - place, axis=1))
+        risen.append(share * (path[ahead, 2] - place[2]))
     if "ankle" in foot.sole:
         stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front ankle begins to move")
         return {"stance": stance, "lift": absent("lift", WITHOUT_SOLE)}

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -60,6 +60,9 @@ class MotionPaths:
     mass_kg : float or None
     pitch_location : str or None
         A key of `EXPECTED_DEPTHS`.
+    slow_sd : mapping of str to ndarray, shape (F,)
+        Standard deviation per axis of slow errors of points that were smoothed before, by hitting-frame names; empty
+        of others. [m]
     """
 
     joints: Mapping[str, FloatArray]
@@ -70,6 +73,7 @@ class MotionPaths:
     forces: FootForces | None
     mass_kg: float | None
     pitch_location: str | None = None
+    slow_sd: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
     def frame_sd_s(self) -> float:

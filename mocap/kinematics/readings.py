@@ -183,6 +183,9 @@ class Readings:
         if bat and self.seam is not None:
             after = times > self.when["contact"][:, None] + 1e-9
             low, high = np.where(after, self.seam + 1.0, low), np.where(after, high, float(self.seam))
+            # A drawn contact may lie farther off, but the path breaks where it was seen to: no rate goes beyond it.
+            broken = float(self.swing.moments["contact"].time_s or 0.0) * self.rate_hz - self.first_frame
+            times = np.where(after, np.maximum(times, broken), np.minimum(times, broken)) if rate else times
         start = np.clip(np.floor(times + 1e-9) - 1.0, low, high - (STENCIL - 1.0))
         lacking = (high - low < STENCIL - 1.0) | (times < -1e-6) | (times > count - 1.0 + 1e-6)
         index = np.where(lacking, 0, start).astype(np.intp)[..., None] + np.arange(STENCIL)
@@ -274,7 +277,8 @@ def greatest(values: FloatArray) -> tuple[FloatArray, FloatArray]:
         raise NotMeasurableError("points it needs are missing in the span")
     filled = np.where(np.isfinite(values), values, -np.inf)
     peak, rows = np.argmax(filled, axis=1), np.arange(len(values))
-    here = filled[rows, peak]
+    # A drawn version may have none where the recorded one has some.
+    here = np.where(np.isfinite(filled[rows, peak]), filled[rows, peak], np.nan)
     last = values.shape[1] - 1
     inner = (peak > 0) & (peak < last)
     before, after = filled[rows, np.maximum(peak - 1, 0)], filled[rows, np.minimum(peak + 1, last)]

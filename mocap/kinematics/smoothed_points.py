@@ -1,38 +1,157 @@
-"""Points that were smoothed before they came here: they err more than they scatter, and what is sudden is blurred."""
+"""Points that were smoothed before they came here: their errors are slow, and moments err with them."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
 import numpy as np
 
-from mocap.capture import Capture
-from mocap.swing import Moment
+from mocap.capture import Capture, FloatArray, PointErrors
+from mocap.errors import MocapError
+from mocap.swing import POINTS, Moment, Side
 
-#: What smoothing adds to a moment's standard deviation: of the feet, of a foot that comes to lie flat, and of the turn,
-#: which is smooth by itself but for the blow. [frames] Swings of 30 random hitters, filmed by two cameras at 120 Hz
-#: (`scripts/accuracy_two_cameras.py`).
-FEET_FRAMES, FLAT_FRAMES, TURN_FRAMES = 1.0, 2.5, 0.35
-_TURN = ("level", "contact", "extension")
-
-
-def stated_error(capture: Capture) -> dict[str, float]:
-    """Root mean square over the frames of each point's stated standard deviation, by its label in lower case. [m]"""
-    seen = np.isfinite(capture.residuals)
-    square = np.where(seen, capture.residuals, 0.0) ** 2
-    error = np.sqrt(square.sum(axis=0) / np.maximum(seen.sum(axis=0), 1))
-    return dict(zip((label.lower() for label in capture.labels), error.tolist(), strict=True))
+#: In so many swings that could equally have been recorded the moments are found again: their standard deviations are
+#: good to a tenth.
+DRAWS = 50
+#: Points that lie midway between two joints, where the recording has none of their own.
+_MIDDLES = {"pelvis": "hip", "neck": "shoulder"}
 
 
-def blurred(moments: Mapping[str, Moment], rate_hz: float, by_hand: Collection[str]) -> Mapping[str, Moment]:
-    """Moments with the standard deviation that smoothing adds to what it blurs; those set by hand as they are."""
+def errors_in(capture: Capture, turn: FloatArray, side: Side) -> PointErrors | None:
+    """What a recording says of the errors of its smoothed points, in the order of `POINTS` and in other axes.
+
+    Parameters
+    ----------
+    capture : Capture
+    turn : ndarray, shape (3, 3)
+        From the recording's axes, with or without a mirror.
+    side : {"right", "left"}
+        On which the hitter bats.
+
+    Returns
+    -------
+    PointErrors or None
+        Zero where nothing is stated, as in gaps, which have their own error; None of points that were not smoothed.
+    """
+    if capture.errors is None:
+        return None
+    front = "l" if side == "right" else "r"
+    sides = {f"{front}_": "front_", f"{'r' if front == 'l' else 'l'}_": "back_"}
+    names = [sides.get(label[:2].lower(), label[:2].lower()) + label[2:].lower() for label in capture.labels]
+    stated = capture.errors
+    frames, count = capture.points.shape[0], stated.common.shape[-1]
+    covariance = np.zeros((frames, len(POINTS), 3, 3))
+    per_s, common = np.zeros((frames, len(POINTS))), np.zeros((frames, len(POINTS), 3, count))
+    filled = np.zeros((frames, len(POINTS)), dtype=np.bool_)
+    for column, name in enumerate(POINTS):
+        middle = _MIDDLES.get(name)
+        joints = [name] if name in names or middle is None else [f"front_{middle}", f"back_{middle}"]
+        own = [names.index(joint) for joint in joints if joint in names]
+        if len(own) < len(joints):
+            continue
+        covariance[:, column] = np.nan_to_num(stated.covariance[:, own]).sum(axis=1) / len(own) ** 2
+        per_s[:, column] = np.nan_to_num(stated.per_s[:, own]).mean(axis=1)
+        common[:, column] = np.nan_to_num(stated.common[:, own]).mean(axis=1)
+        filled[:, column] = stated.filled[:, own].any(axis=1)
+    return PointErrors(turn @ covariance @ turn.T, per_s, turn @ common, filled)
+
+
+def slow_sd(capture: Capture) -> dict[str, FloatArray]:
+    """Standard deviation per axis of each smoothed point's own error, by its label in lower case, shape (F,). [m]"""
+    if capture.errors is None:
+        return {}
+    sd = np.sqrt(np.nan_to_num(np.trace(capture.errors.covariance, axis1=2, axis2=3)) / 3.0)
+    return dict(zip((label.lower() for label in capture.labels), sd.T, strict=True))
+
+
+def error_roots(errors: PointErrors, rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """What turns independent normal numbers into errors of smoothed points.
+
+    Parameters
+    ----------
+    errors : PointErrors
+    rate_hz : float
+
+    Returns
+    -------
+    along : ndarray, shape (P, F, F)
+        Root of each point's correlation over time.
+    across : ndarray, shape (F, P, 3, 3)
+        Root of each point's covariance in each frame. [m]
+
+    Notes
+    -----
+    The error is taken as a normal process that is once differentiable, of correlation exp(-d^2 / 2) between two
+    frames, where d counts the time between them in the errors' own pace (the integral of `per_s`). Its place and its
+    rate then have the standard deviations that the smoother states.
+    """
+    pace = np.vstack([np.zeros(errors.per_s.shape[1]), 0.5 * (errors.per_s[1:] + errors.per_s[:-1])]).cumsum(axis=0)
+    apart = (pace[:, None] - pace[None]) / rate_hz
+    values, axes = np.linalg.eigh(np.moveaxis(np.exp(-0.5 * apart**2), 2, 0))
+    along = axes * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    sizes, directions = np.linalg.eigh(errors.covariance)
+    across = directions * np.sqrt(np.maximum(sizes, 0.0))[..., None, :] @ np.swapaxes(directions, -1, -2)
+    return along, np.asarray(across, dtype=np.float64)
+
+
+def drawn_errors(roots: tuple[FloatArray, FloatArray], count: int, rng: np.random.Generator) -> FloatArray:
+    """Errors that smoothed points could have, each point's own, shape (N, F, P, 3). [m]"""
+    along, across = roots
+    points, frames = along.shape[:2]
+    slow = along @ rng.normal(size=(points, frames, count * 3))
+    return np.asarray(
+        np.einsum("fpij,pfnj->nfpi", across, slow.reshape(points, frames, count, 3), optimize=True), dtype=np.float64
+    )
+
+
+def scattered(
+    moments: Mapping[str, Moment],
+    find: Callable[[Mapping[str, FloatArray]], Mapping[str, Moment]],
+    errors: PointErrors,
+    rate_hz: float,
+    by_hand: Collection[str],
+) -> Mapping[str, Moment]:
+    """Moments with the standard deviation that errors of the points add to them; those set by hand as they are.
+
+    Parameters
+    ----------
+    moments : mapping of str to Moment
+        As found.
+    find : callable
+        Finds them again with every point displaced, by the point's name, shape (F, 3). [m]
+    errors : PointErrors
+        In the axes in which points are displaced.
+    rate_hz : float
+    by_hand : collection of str
+
+    Returns
+    -------
+    mapping of str to Moment
+
+    Notes
+    -----
+    The moments are found anew in swings that could equally have been recorded; a moment's standard deviation is the
+    root mean square distance of these from the one found, beside the one that the method itself states.
+    """
+    rng = np.random.default_rng(1)
+    again: dict[str, list[float]] = {name: [] for name in moments}
+    own = drawn_errors(error_roots(errors, rate_hz), DRAWS, rng)
+    shared = np.einsum("fpik,nk->nfpi", errors.common, rng.normal(size=(DRAWS, errors.common.shape[-1])))
+    for displaced in own + shared:
+        try:
+            found = find({name: displaced[:, column] for column, name in enumerate(POINTS)})
+        except MocapError:  # in this one it cannot be told
+            continue
+        for name, moment in found.items():
+            if moment.time_s is not None:
+                again[name].append(moment.time_s)
 
     def wider(moment: Moment) -> Moment:
-        if moment.sd_s is None or moment.name in by_hand:
+        if moment.time_s is None or moment.sd_s is None or moment.name in by_hand or not again[moment.name]:
             return moment
-        frames = FLAT_FRAMES if moment.name == "foot_flat" else TURN_FRAMES if moment.name in _TURN else FEET_FRAMES
-        return replace(moment, sd_s=float(np.hypot(moment.sd_s, frames / rate_hz)))
+        off = float(np.mean((np.array(again[moment.name]) - moment.time_s) ** 2))
+        return replace(moment, sd_s=float(np.hypot(moment.sd_s, off**0.5)))
 
     return MappingProxyType({name: wider(moment) for name, moment in moments.items()})

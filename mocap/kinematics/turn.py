@@ -155,7 +155,8 @@ def _turned_mean(values: FloatArray, axes: HelicalAxes) -> FloatArray:
     speed = axes.axis.angle_rad / axes.step_s
     weight = np.broadcast_to(speed.reshape(speed.shape + (1,) * (values.ndim - 2)), values.shape)
     weight = np.where(np.isfinite(values), weight, 0.0)
-    mean: FloatArray = np.where(weight > 0.0, values * weight, 0.0).sum(axis=1) / weight.sum(axis=1)
+    whole = weight.sum(axis=1)
+    mean: FloatArray = np.where(weight > 0.0, values * weight, 0.0).sum(axis=1) / np.where(whole > 0.0, whole, np.nan)
     return mean
 
 

@@ -15,6 +15,7 @@ from mocap.kinematics.moments import BY_HAND, STRUCK
 from mocap.kinematics.pitch import descent
 from mocap.kinematics.readings import Readings
 from mocap.kinematics.segment_frames import axes_from
+from mocap.kinematics.smoothed_points import drawn_errors, error_roots
 from mocap.swing import BAT_POINTS, POINTS, Swing
 
 #: Swings drawn for the standard deviations. Their own error is 1 / sqrt(2 n) = 4 %.
@@ -39,6 +40,8 @@ FACE_SD_RAD = float(np.radians(3.0))
 #: Error of the direction of the palms, about each axis: two markers 6 cm apart beside the wrist, each of which the skin
 #: moves by 5 mm. [rad] This project's default.
 PALM_SD_RAD = float(np.sqrt(2.0) * 0.005 / 0.06)
+
+_Slow = tuple[FloatArray, FloatArray, FloatArray]
 
 #: The segment that each point's constant error is fixed to: a hip centre is misplaced in the pelvis and goes with it.
 FIXED_IN: Mapping[str, str] = {
@@ -86,8 +89,9 @@ def drawn(swing: Swing, *, count: int = DRAWS, seed: int = 1) -> Iterator[Readin
     rng = np.random.default_rng(seed)
     window = _window(swing)
     turns = _turns_of_errors(swing, window)
+    slow = _slow_errors(swing, window)
     for first in range(0, count, AT_A_TIME):
-        yield _draw(swing, window, turns, min(AT_A_TIME, count - first), rng)
+        yield _draw(swing, window, turns, slow, min(AT_A_TIME, count - first), rng)
 
 
 def _window(swing: Swing) -> slice:
@@ -97,14 +101,24 @@ def _window(swing: Swing) -> slice:
     return slice(max(min(found) - margin, 0), min(max(found) + margin + 1, swing.n_frames))
 
 
-def _draw(swing: Swing, window: slice, turns: FloatArray, count: int, rng: np.random.Generator) -> Readings:
+def _slow_errors(swing: Swing, window: slice) -> _Slow | None:
+    """What errors of smoothed points are drawn with: over time, across, and those that all points share."""
+    if swing.errors is None:
+        return None
+    errors = swing.errors.part(window)
+    return *error_roots(errors, swing.rate_hz), errors.common
+
+
+def _draw(
+    swing: Swing, window: slice, turns: FloatArray, slow: _Slow | None, count: int, rng: np.random.Generator
+) -> Readings:
     recorded = swing.points[window]
     offset = rng.normal(size=(count, len(POINTS), 3)) * swing.point_sd_m[:, None]
     place = {name: i for i, name in enumerate(POINTS)}
     # These two are midpoints of joints: their error is the mean of the two joints' errors.
     for middle, joint in (("pelvis", "hip"), ("neck", "shoulder")):
         offset[:, place[middle]] = (offset[:, place[f"front_{joint}"]] + offset[:, place[f"back_{joint}"]]) / 2
-    points = recorded + np.einsum("fpij,npj->nfpi", turns, offset) + _noise(swing, window, count, rng)
+    points = recorded + np.einsum("fpij,npj->nfpi", turns, offset) + _noise(swing, window, slow, count, rng)
     points += rng.normal(0.0, TAKEN_OFF, (count, 1, 1, 1)) * _taken_off(swing, window)
     _add_filled(points, swing, window, rng)
     com = com_of(points, swing) + rng.normal(0.0, COM_MODEL_SD_M, (count, 1, 3))
@@ -159,10 +173,18 @@ def _with_level(versions: Readings, swing: Swing) -> Readings:
     return replace(versions, when={**versions.when, "level": when})
 
 
-def _noise(swing: Swing, window: slice, count: int, rng: np.random.Generator) -> FloatArray:
-    """White noise of each point, through the filters that the points went through, shape (N, F, P, 3). [m]"""
+def _noise(swing: Swing, window: slice, slow: _Slow | None, count: int, rng: np.random.Generator) -> FloatArray:
+    """Noise of each point, through the filters that the points went through, shape (N, F, P, 3). [m]
+
+    White where the points come as they were recorded; the slow errors that were stated where they were smoothed before.
+    """
     frames = window.stop - window.start
-    raw = rng.normal(size=(frames, len(POINTS), count * 3)) * swing.noise_m[:, None]
+    if slow is None:
+        raw = rng.normal(size=(frames, len(POINTS), count * 3)) * swing.noise_m[:, None]
+    else:
+        own = drawn_errors(slow[:2], count, rng)
+        shared = np.einsum("fpik,nk->nfpi", slow[2], rng.normal(size=(count, slow[2].shape[-1])))
+        raw = np.moveaxis(own + shared, 0, 2).reshape(frames, len(POINTS), count * 3)
     smooth = lowpass(raw, swing.rate_hz, swing.cutoff_hz)
     contact = swing.moments["contact"]
     if contact.index is not None and contact.method in STRUCK:

@@ -156,7 +156,7 @@ def _cell(sd_m: float, greatest_m: float, x: float, y: float) -> dict[str, Any]:
     tint = DEEPEST * float(sd_m) / greatest_m
     mixed = (round((1 - tint) * white + tint * blue) for white, blue in zip(style.WHITE, style.BLUE, strict=True))
     red, green, blue = mixed
-    words = f"{1e3 * sd_m:.1f}" if sd_m < 0.01 else f"{1e3 * sd_m:.0f}"
+    words = f"{1e3 * sd_m:.1f}" if 1e3 * sd_m < 9.95 else f"{1e3 * sd_m:.0f}"
     ink = style.WHITE if tint > WHITE_FROM else style.INK
     return {"x": x, "y": y, "fill": _hexadecimal((red, green, blue)), "ink": _hexadecimal(ink), "words": words}
 

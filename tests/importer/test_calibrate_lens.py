@@ -10,7 +10,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from mocap.errors import InputError, OptionError
-from mocap.importer.boards import Board, Corners, find_corners, read_pictures
+from mocap.importer.boards import Board, Corners, find_corners, read_pictures, video_rate
 from mocap.importer.calibrate_lens import calibrate_lens, lens_from_corners
 from mocap.importer.camera import Camera
 
@@ -213,3 +213,65 @@ def test_without_opencv_the_extra_is_named(monkeypatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "cv2", None)
     with pytest.raises(OptionError, match=r"mocap-hitting\[cameras\]"):
         list(read_pictures("anything.jpg"))
+
+
+CHARUCO = Board(7, 5, 0.040, "charuco", marker_m=0.030)
+
+
+@pytest.fixture(scope="module")
+def charuco_shots(tmp_path_factory):
+    """A folder of eight photographs of the ChArUco board."""
+    cv2 = pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
+    folder = tmp_path_factory.mktemp("charuco")
+    for i, pose in enumerate(poses(8)):
+        cv2.imwrite(str(folder / f"shot{i}.png"), drawn(CHARUCO, *pose))
+    return folder
+
+
+@pytest.mark.slow
+def test_photographs_of_a_charuco_board_give_the_lens(charuco_shots) -> None:
+    found = calibrate_lens(charuco_shots, CHARUCO, name="phone")
+    assert len(found.fits) == 8
+    assert np.diag(found.lens.matrix)[:2] == pytest.approx([610.0, 606.0], rel=0.005)
+    assert found.lens.matrix[:2, 2] == pytest.approx([325.0, 236.0], abs=3.0)
+    edge = np.array([[0.4, 0.3], [-0.4, 0.2]])
+    assert found.lens.distort(edge) == pytest.approx(LENS.distort(edge), abs=3e-3)
+    # What the calibration says of its own error goes on with the camera.
+    sd = np.sqrt(np.diag(found.lens.covariance))
+    assert sd[:6].max() == 0.0
+    assert sd[6] == pytest.approx(found.sd_focal_px[0] / 610.0, rel=0.2)
+    assert sd[7:] == pytest.approx(found.sd_principal_px)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("stated", "says"),
+    [
+        (replace(CHARUCO, columns=6), r"no picture shows a board of 6 x 5 inner corners, shot0.png shows one of 7 x 5"),
+        (
+            replace(CHARUCO, dictionary="DICT_5X5_50"),
+            "no picture shows markers of DICT_5X5_50, .* those of DICT_4X4_50",
+        ),
+    ],
+)
+def test_a_charuco_board_other_than_the_stated_one_is_named(charuco_shots, stated: Board, says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        calibrate_lens(charuco_shots, stated)
+
+
+def test_a_dictionary_that_is_none_is_refused() -> None:
+    pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
+    board = replace(CHARUCO, dictionary="DICT_3X3_7")
+    with pytest.raises(OptionError, match="dictionary of markers 'DICT_3X3_7' is not known"):
+        find_corners(board, "any", np.zeros((48, 64), dtype=np.uint8))
+
+
+def test_the_rate_of_a_video_is_read(tmp_path) -> None:
+    cv2 = pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
+    video = cv2.VideoWriter(str(tmp_path / "board.avi"), cv2.VideoWriter_fourcc(*"MJPG"), 50, (64, 48))
+    for _ in range(3):
+        video.write(np.zeros((48, 64, 3), dtype=np.uint8))
+    video.release()
+    assert video_rate(tmp_path / "board.avi") == pytest.approx(50.0)
+    cv2.imwrite(str(tmp_path / "a.png"), np.zeros((48, 64), dtype=np.uint8))
+    assert video_rate([tmp_path / "a.png"]) is None

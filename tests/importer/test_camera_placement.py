@@ -147,5 +147,5 @@ def test_cameras_that_cannot_stand_so_are_named() -> None:
     away = Camera.looking_at((6, -6, 1), (12, -12, 1), size=(1280, 720), field_of_view_deg=46.0, name="away")
     with pytest.raises(InputError, match=r"a and away do not both see the hitter's volume round \(0.22, 0.50\) m"):
         judge_placement([a, away], VOLUME)
-    with pytest.raises(OptionError, match="noise is 0 px"):
+    with pytest.raises(OptionError, match="noise 0 is no number of pixels"):
         judge_placement([a, b], VOLUME, noise_px=0.0)

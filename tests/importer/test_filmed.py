@@ -8,10 +8,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import mocap
+from mocap.cli import main
 from mocap.errors import InputError
-from mocap.importer.camera_file import read_camera
+from mocap.importer.camera import Camera
+from mocap.importer.camera_file import read_camera, write_camera
 from mocap.importer.filmed import filmed, read_filmed
 from mocap.importer.keypoints import read_keypoints
 from mocap.importer.session import read_session
@@ -101,10 +104,15 @@ def test_clocks_are_found_where_the_files_do_not_tell_them(copy: Path) -> None:
 def test_a_wrong_calibration_is_told(folder: Path) -> None:
     cameras = [read_camera(folder / f"{name}.toml") for name in ("open_side", "pitcher_side")]
     tables = [read_keypoints(folder / f"{name}.csv") for name in ("open_side", "pitcher_side")]
-    turned = replace(cameras[1], translation=cameras[1].translation + np.array([0.0, 0.06, 0.0]))
-    notes = filmed([cameras[0], turned], tables, noise_px=1.5).notes
-    assert any("check the calibration and the clocks" in note for note in notes)
-    assert not any("check the calibration" in note for note in filmed(cameras, tables, noise_px=1.5).notes)
+
+    def sunk(by_m: float) -> list[Camera]:
+        return [cameras[0], replace(cameras[1], translation=cameras[1].translation + np.array([0.0, by_m, 0.0]))]
+
+    notes = filmed(sunk(0.015), tables, noise_px=1.5).notes
+    assert any("times what the stated noise explains; calibrate again" in note for note in notes)
+    assert not any("calibrate again" in note for note in filmed(cameras, tables, noise_px=1.5).notes)
+    with pytest.raises(InputError, match=r"a camera has moved since it was calibrated.*calibrate again"):
+        filmed(sunk(0.06), tables, noise_px=1.5)
 
 
 @pytest.mark.parametrize(
@@ -137,5 +145,44 @@ def test_one_camera_is_not_enough(copy: Path) -> None:
 def test_clips_of_other_times_have_no_frames_in_common(folder: Path) -> None:
     cameras = [read_camera(folder / f"{name}.toml") for name in ("open_side", "pitcher_side")]
     tables = [read_keypoints(folder / f"{name}.csv") for name in ("open_side", "pitcher_side")]
-    with pytest.raises(InputError, match="only 0 frames are seen by two cameras"):
+    with pytest.raises(InputError, match="the clips have no motion in common within 3 s"):
         filmed([cameras[0], replace(cameras[1], time_offset_s=60.0)], tables)
+
+
+def test_bad_clips_of_a_session_end_in_one_line(copy: Path, project_root: Path, tmp_path: Path) -> None:
+    """Whatever command reads the list, clips that do not belong together are refused by it."""
+    shutil.copy(project_root / "demo_sessions" / "two_cameras" / "lab.c3d", copy)
+    listed = (copy / "filmed.toml").read_text("utf-8")
+    exchanged = listed.replace("open_side.csv", "x").replace("pitcher_side.csv", "open_side.csv")
+    (copy / "filmed.toml").write_text(exchanged.replace('"x"', '"pitcher_side.csv"'), "utf-8")
+    for words in (("measure", copy / "filmed.toml"), ("compare", copy / "filmed.toml", "--out", tmp_path / "out")):
+        result = CliRunner().invoke(main, [str(word) for word in words])
+        assert result.exit_code == 2, result.output
+        assert len(result.stderr.strip().splitlines()) == 1, result.stderr
+        assert "with the two files of points exchanged; exchange them" in result.stderr
+    (copy / "filmed.toml").write_text(listed, "utf-8")
+    lens = read_camera(copy / "pitcher_side.toml")
+    write_camera(replace(lens, rotation=np.eye(3), translation=np.zeros(3)), copy / "pitcher_side.toml")
+    with pytest.raises(InputError, match="has a lens but no place"):
+        read_filmed(copy / "filmed.toml")
+    write_camera(replace(lens, size=(640, 360)), copy / "pitcher_side.toml")
+    with pytest.raises(InputError, match="of its points lie outside camera pitcher_side's picture of 640 x 360 px"):
+        read_filmed(copy / "filmed.toml")
+
+
+def test_the_bat_is_not_smoothed_across_a_stated_contact(folder: Path) -> None:
+    """On the frames beside the blow the barrel's path is nearer to the truth, which its lab recording tells."""
+    cameras = [read_camera(folder / f"{name}.toml") for name in ("open_side", "pitcher_side")]
+    tables = [read_keypoints(folder / f"{name}.csv") for name in ("open_side", "pitcher_side")]
+    whole = filmed(cameras, tables, noise_px=1.5)
+    barrel = whole.names.index("bat_barrel")
+    fastest = int(np.nanargmax(np.linalg.norm(np.gradient(whole.smoothed.points[:, barrel], axis=0), axis=1)))
+    cut = filmed(cameras, tables, noise_px=1.5, contact_s=(fastest + 0.5) / 120.0)
+    beside = slice(fastest - 1, fastest + 3)
+    sds = [np.trace(own.smoothed.covariance[beside, barrel], axis1=1, axis2=2) for own in (whole, cut)]
+    # What comes after the blow says less of what was before it.
+    assert sds[1][1] > sds[0][1]
+    body = [name not in ("bat_barrel", "bat_knob") for name in whole.names]
+    bones = {"l_wrist", "r_wrist", "l_hand", "r_hand"}
+    still = [ok and name not in bones for ok, name in zip(body, whole.names, strict=True)]
+    assert cut.smoothed.points[:, still] == pytest.approx(whole.smoothed.points[:, still], nan_ok=True, abs=1e-9)

@@ -9,13 +9,12 @@ import pytest
 from scipy.stats import chi2
 
 from mocap.errors import OptionError
+from mocap.importer.bones import bones_of, hold_bones
 from mocap.importer.keypoints import Keypoints
 from mocap.importer.smoothing import (
     LONGEST_GAP_S,
     PRIOR_SD,
     Smoothed,
-    bones_of,
-    hold_bones,
     rts,
     smooth,
 )
@@ -97,7 +96,7 @@ def test_the_smoother_is_the_batch_least_squares_solution(seed) -> None:
     kept = rng.random((frames, 2)) < 0.8
     kept[0] = (False, True)
     intensity = 10.0 ** rng.uniform(2.0, 6.0, (frames, 2))
-    places, spreads = rts(points, covariance, kept, RATE, intensity, np.zeros(frames, dtype=bool))
+    places, spreads, _ = rts(points, covariance, kept, RATE, intensity, np.zeros(kept.shape, dtype=bool))
     for number in range(2):
         place, spread = batch(points[:, number], covariance[:, number], kept[:, number], intensity[:, number])
         np.testing.assert_allclose(places[:, number], place, atol=1e-8, rtol=0)

@@ -40,13 +40,13 @@ def test_a_long_even_record_reaches_the_frequency_response_of_a_spline() -> None
     for share in (0.5, 1.0, 1.5):
         wave = np.sin(share * cut * time)
         points = np.stack([wave, np.zeros(frames), np.zeros(frames)], axis=-1)[:, None]
-        found, spread = rts(
+        found, spread, _ = rts(
             points,
             np.broadcast_to(variance * np.eye(3), (frames, 1, 3, 3)),
             np.ones((frames, 1), dtype=bool),
             rate_hz,
             np.full((frames, 1), intensity),
-            np.zeros(frames, dtype=bool),
+            np.zeros((frames, 1), dtype=bool),
         )
         middle = slice(400, 800)
         gain = (found[middle, 0, 0] @ wave[middle]) / (wave[middle] @ wave[middle])

@@ -12,13 +12,14 @@ import pytest
 from mocap.importer.camera import Camera
 from mocap.importer.camera_placement import Placement, Volume, judge_placement
 from mocap.importer.camera_quality import CameraQuality, camera_quality
+from mocap.importer.keypoints import Keypoints
 from mocap.importer.triangulation import triangulate
 from mocap.renderer.camera_page import write_camera_page
 from mocap.renderer.text import typographic
 
 VOLUME = Volume.at_plate()
 CAMERAS = [
-    Camera.looking_at(place, (0.2, 0.5, 1.1), size=(1280, 720), field_of_view_deg=50.0, name=name)
+    Camera.looking_at(place, (0.2, 0.5, 1.1), size=(1280, 720), field_of_view_deg=50.0, rate_hz=120.0, name=name)
     for name, place in (("side <1>", (0.2, -5.5, 1.4)), ("front", (5.5, -3.0, 1.4)))
 ]
 
@@ -37,7 +38,10 @@ def quality() -> CameraQuality:
     pixels[1, 24:36] = np.nan
     pixels[1, 48:, :, 1] += 25.0
     located = triangulate(CAMERAS, pixels, np.ones(pixels.shape[:-1]))
-    return camera_quality(CAMERAS, ("l_hip", "bat_knob"), np.arange(72) / 120.0, pixels, located)
+    names = ("l_hip", "bat_knob")
+    clips = [Keypoints(names, own, np.ones(own.shape[:2])) for own in pixels]
+    there = np.isfinite(located.points[..., 0])
+    return camera_quality(CAMERAS, clips, names, np.arange(72) / 120.0, located.points, there)
 
 
 def page_of(path: Path) -> ET.Element:

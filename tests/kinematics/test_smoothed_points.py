@@ -1,0 +1,89 @@
+"""Errors of points that were smoothed before they came here: drawn as stated, turned, and passed on to the moments."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from mocap.capture import Capture, PointErrors
+from mocap.errors import DetectionError
+from mocap.kinematics.smoothed_points import drawn_errors, error_roots, errors_in, scattered, slow_sd
+from mocap.swing import POINTS, Moment
+
+RATE = 120.0
+
+
+def stated(frames: int, count: int, per_s: float, covariance: np.ndarray, common: np.ndarray | None = None):
+    shared = np.zeros((frames, count, 3, 0)) if common is None else np.broadcast_to(common, (frames, count, 3, 1))
+    return PointErrors(
+        np.broadcast_to(covariance, (frames, count, 3, 3)),
+        np.full((frames, count), per_s),
+        np.array(shared),
+        np.zeros((frames, count), dtype=bool),
+    )
+
+
+def test_drawn_errors_have_the_stated_place_and_rate() -> None:
+    """Over 4000 draws: covariance of the place, and the rate's standard deviation by central differences."""
+    covariance = np.array([[4.0, 1.0, 0.0], [1.0, 9.0, 0.0], [0.0, 0.0, 1.0]]) * 1e-6
+    errors = stated(40, 2, 30.0, covariance)
+    drawn = drawn_errors(error_roots(errors, RATE), 4000, np.random.default_rng(1))
+    assert drawn.shape == (4000, 40, 2, 3)
+    assert np.cov(drawn[:, 20, 1].T) == pytest.approx(covariance, abs=3e-7)
+    # The mean rate over two frames of a process of correlation exp(-(30 t)^2 / 2).
+    across = 2.0 / RATE
+    expected = np.sqrt(2.0 * (1.0 - np.exp(-0.5 * (30.0 * across) ** 2))) / across
+    rate = (drawn[:, 21] - drawn[:, 19]) / across
+    assert rate[:, 0].std(axis=0) == pytest.approx(expected * np.sqrt(np.diag(covariance)), rel=0.05)
+    # Two points err apart from each other.
+    assert abs(np.corrcoef(drawn[:, 20, 0, 0], drawn[:, 20, 1, 0])[0, 1]) < 0.06
+
+
+def capture_of(labels: tuple[str, ...], errors: PointErrors) -> Capture:
+    frames = len(errors.per_s)
+    return Capture("a", labels, np.zeros((frames, len(labels), 3)), RATE, errors.sd, errors=errors)
+
+
+def test_errors_come_in_the_order_of_the_points_and_in_their_axes() -> None:
+    covariance = np.diag([1.0, 4.0, 9.0]) * 1e-6
+    errors = stated(5, 3, 20.0, covariance, np.array([[1e-3], [0.0], [0.0]]))
+    turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    found = errors_in(capture_of(("L_HIP", "R_HIP", "bat_knob"), errors), turn, "left")
+    assert found is not None
+    place = {name: POINTS.index(name) for name in ("front_hip", "back_hip", "pelvis", "bat_knob", "head")}
+    assert found.covariance[0, place["back_hip"]] == pytest.approx(np.diag([4.0, 1.0, 9.0]) * 1e-6)
+    assert found.common[0, place["front_hip"], :, 0] == pytest.approx([0.0, 1e-3, 0.0])
+    # Midway between two hips that err apart: half the variance; what both have in common stays.
+    assert found.covariance[0, place["pelvis"]] == pytest.approx(np.diag([2.0, 0.5, 4.5]) * 1e-6)
+    assert found.common[0, place["pelvis"], :, 0] == pytest.approx([0.0, 1e-3, 0.0])
+    assert not found.covariance[0, place["head"]].any()
+    assert errors.sd[0] == pytest.approx(np.sqrt((14.0 + 1.0) * 1e-6 / 3.0))
+
+
+def test_points_that_were_not_smoothed_have_none() -> None:
+    plain = Capture("a", ("L_HIP",), np.zeros((5, 1, 3)), RATE, np.zeros((5, 1)))
+    assert not plain.smoothed
+    assert errors_in(plain, np.eye(3), "right") is None
+    assert slow_sd(plain) == {}
+
+
+def test_moments_err_as_the_points_do_that_they_are_found_from() -> None:
+    """A moment at which a point that moves at 2 m/s passes a plane errs by its error over 2 m/s."""
+    errors = stated(60, len(POINTS), 10.0, np.eye(3) * 0.004**2)
+    moments = {
+        name: Moment(name, 30, 0.25, 0.001, "made up") for name in ("plant", "contact", "finish", "stance", "level")
+    }
+
+    def find(displaced):
+        off = displaced["front_heel"][30, 0] / 2.0
+        if off > 0.003:
+            raise DetectionError("gone")
+        return {"plant": SimpleNamespace(time_s=0.25 + off), "contact": SimpleNamespace(time_s=None)}
+
+    found = scattered(moments, find, errors, RATE, by_hand=["level"])
+    # One in fifteen is not found, as it lies 1.5 standard deviations off: the others scatter a little less.
+    assert found["plant"].sd_s == pytest.approx(np.hypot(0.001, 0.0018), rel=0.25)
+    assert found["contact"].sd_s == 0.001
+    assert found["level"].sd_s == 0.001
