@@ -20,7 +20,7 @@ ZONE_REACH_S = 0.15
 FINE = 20
 #: What the polynomial through the last frames before a blow makes of the sweet spot's speed [m/s], its direction [deg]
 #: and its way through the zone [m], one standard deviation: posed swings at 240 Hz.
-LAST_FRAMES_SD = (0.3, 0.5, 0.005)
+LAST_FRAMES_SD = (0.17, 0.60, 0.0056)
 TURN = ("plant", "contact")
 CONTACT = ("contact",)
 
@@ -150,7 +150,7 @@ def pitch_line_height(r: Readings, x: FloatArray) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[0],
-    by_frames=True,
+    by_frames=2,
 )
 def bat_speed(r: Readings) -> FloatArray:
     """Greatest speed of the sweet spot up to contact."""
@@ -164,7 +164,7 @@ def bat_speed(r: Readings) -> FloatArray:
     moments=TURN,
     points=HANDS,
     source=DEFINITION,
-    method_sd=0.06,  # a skeleton of constant lengths on joints 10 mm off: posed swings
+    method_sd=0.075,  # a skeleton of constant lengths on joints 10 mm off: posed swings
 )
 def hand_speed(r: Readings) -> FloatArray:
     """Greatest speed of mid-hands up to contact."""
@@ -185,7 +185,7 @@ def _elevation_at_contact(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[1],
-    by_frames=True,
+    by_frames=2,
 )
 def attack_angle(r: Readings) -> FloatArray:
     """Elevation of the sweet spot's velocity at contact; of one that was seen, just before the blow."""
@@ -213,7 +213,7 @@ def pitch_angle(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[1],
-    by_frames=True,
+    by_frames=2,
 )
 def plane_match(r: Readings) -> FloatArray:
     """`attack_angle` plus the signed `pitch_angle`; 0 = on the pitch's plane."""
@@ -228,7 +228,7 @@ def plane_match(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[2],
-    by_frames=True,
+    by_frames=2,
 )
 def hitting_zone(r: Readings) -> FloatArray:
     """Length of the sweet spot's path around contact within ball radius plus barrel radius of the pitch's line."""

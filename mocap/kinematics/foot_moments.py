@@ -47,7 +47,7 @@ SOLE_M = 0.005
 #: is known. [s] Posed swings; no published value.
 ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.006
 #: How well the lift is known: a ball or heel 10 mm off in the foot seems to rise as the foot tips. [s] Posed swings.
-LIFT_SD_S = 0.028
+LIFT_SD_S = 0.033
 #: Feet are smoothed at this cut-off before places are compared, as their landing is short; at a lower one where noise
 #: left by it would exceed the share of `SOLE_M` that follows, down to the lower one. [Hz], [-] This project's defaults.
 FOOT_CUTOFF_HZ, LEAST_CUTOFF_HZ, NOISE_SHARE = 30.0, 8.0, 0.25
@@ -67,9 +67,12 @@ LATE_START_SD_S = 0.04
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
 #: Timing error of the flat foot, which settles slowly. [s] Posed swings at 240 Hz.
-FLAT_SD_S = 0.0012
-#: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] This project's default.
-PLATE_SD_S = 0.0003
+FLAT_SD_S = 0.0005
+#: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] Posed swings.
+PLATE_SD_S = 0.00010
+#: Share of a sample's even spread by which the landing is off, as it is read off the line between two samples. [-]
+#: Posed swings on plates of 1200 Hz.
+PLATE_SAMPLE_SHARE = 0.6
 #: The plate counts as left below this share of the landing's load. This project's default.
 STAYS_LOADED = 0.5
 #: Without a stride: the hips' turn has begun at this share of its greatest speed; how well that stands for a landing.
@@ -295,7 +298,7 @@ def _plant_by_force(foot: FrontFoot) -> Moment | None:
     first = start + int(up[0])
     rise = vertical[first] - vertical[first - 1]
     time = first - (vertical[first] - threshold) / rise
-    sd = float(np.hypot(PLATE_SD_S, 1.0 / rate / np.sqrt(12.0)))
+    sd = float(np.hypot(PLATE_SD_S, PLATE_SAMPLE_SHARE / rate / np.sqrt(12.0)))
     method = f"force plate: front foot carries {100 * LANDED_SHARE:.0f} % of body weight"
     return at_time("plant", time / rate * foot.paths.rate_hz, foot.paths, method, sd)
 

@@ -93,7 +93,7 @@ def separation_length(r: Readings) -> FloatArray:
     moments=("stance", "plant"),
     points=("front_ankle", *HANDS),
     source=DEFINITION,
-    method_sd=0.001,  # a skeleton of constant lengths on joints 10 mm off: posed swings
+    method_sd=0.0015,  # a skeleton of constant lengths on joints 10 mm off: posed swings
 )
 def separation_gain(r: Readings) -> FloatArray:
     """Change of how far mid-hands are behind the front ankle, along the pitch direction, over height.

@@ -51,8 +51,11 @@ class Registered:
     method_sd : float
         What the method itself may be off on exact points at `METHOD_RATE_HZ`, one standard deviation. [unit of the
         measure]
-    by_frames : bool
-        Whether `method_sd` comes from the gaps between frames, and so grows with them at a lower rate.
+    by_frames : int
+        Power of the gap between frames with which `method_sd` grows at a lower rate; 0 where it does not come from it.
+    drawn_share : float
+        Share of the scatter of drawn swings that the errors of posed swings show. Draws are made on top of a recording
+        that is noisy already, so that the time of a flat peak jumps farther in them than it did in the recording. [-]
     skin_sd : float
         What skin that swings with the turn may add to it, one standard deviation, as a share of the value. [-]
     """
@@ -65,12 +68,13 @@ class Registered:
     source: str
     function: MeasureFunction
     method_sd: float = 0.0
-    by_frames: bool = False
+    by_frames: int = 0
+    drawn_share: float = 1.0
     skin_sd: float = 0.0
 
     def method_sd_at(self, rate_hz: float) -> float:
         """`method_sd` at a rate. [unit of the measure]"""
-        return self.method_sd * (max(1.0, METHOD_RATE_HZ / rate_hz) if self.by_frames else 1.0)
+        return self.method_sd * float(max(1.0, METHOD_RATE_HZ / rate_hz) ** self.by_frames)
 
     @property
     def family(self) -> str:
@@ -110,13 +114,16 @@ def measure(
     points: tuple[str, ...] = (),
     source: str,
     method_sd: float = 0.0,
-    by_frames: bool = False,
+    by_frames: int = 0,
+    drawn_share: float = 1.0,
     skin_sd: float = 0.0,
 ) -> Callable[[MeasureFunction], MeasureFunction]:
     """Register a measure; see the module's docstring."""
 
     def register(function: MeasureFunction) -> MeasureFunction:
-        REGISTRY[name] = Registered(name, unit, label, moments, points, source, function, method_sd, by_frames, skin_sd)
+        REGISTRY[name] = Registered(
+            name, unit, label, moments, points, source, function, method_sd, by_frames, drawn_share, skin_sd
+        )
         return function
 
     return register

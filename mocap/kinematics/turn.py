@@ -31,12 +31,12 @@ TURN_AXES = {"thorax": ("neck", "", "Trunk"), "pelvis": ("pelvis", "pelvis_", "P
 SCREW = "finite helical axes over steps of 10 degrees, mean, RMS and sum over the turn; Woltring et al. 1985"
 #: What a skeleton of constant lengths makes of the peak turning speeds where its joints are 10 mm off, and the last
 #: frames before a blow of the bat's, one standard deviation: posed swings at 240 Hz. [deg/s]
-SPEED_METHOD_SD = {"pelvis": 14.0, "trunk": 4.0, "arm": 10.0, "bat": 30.0}
+SPEED_METHOD_SD = {"pelvis": 15.5, "trunk": 4.2, "arm": 9.0, "bat": 26.0}
 #: What skin that swings with the turn adds to the speeds, as a share: posed swings with 8 mm of soft-tissue movement on
 #: the thigh (pelvis 11 % and trunk 5 % too fast on average).
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
-#: A bat that is about as fast for its last frames has its peak in any of them. [s] Posed swings at 240 Hz.
-PEAK_AT_CONTACT_SD_S = 0.002
+#: Share of the scatter of drawn peak times that posed swings show; see `Registered.drawn_share`. [-]
+PEAK_DRAWN_SHARE = {"pelvis": 0.83, "trunk": 0.88, "arm": 1.0, "bat": 0.77}
 #: Two peaks closer than this cannot be put in order at the usual rates. [s] This project's default.
 SAME_TIME_S = 0.004
 
@@ -162,7 +162,7 @@ def _turned_mean(values: FloatArray, axes: HelicalAxes) -> FloatArray:
 
 #: What steps of whole frames that turn by more than 10 degrees make of tilt [deg], wander [m] and rise [m] of the axes,
 #: one standard deviation: posed swings on exact points at 240 Hz.
-AXIS_METHOD_SD = {"thorax": (0.28, 0.008, 0.0017), "pelvis": (0.50, 0.009, 0.0032)}
+AXIS_METHOD_SD = {"thorax": (0.30, 0.009, 0.0017), "pelvis": (0.56, 0.013, 0.0037)}
 
 
 def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> None:
@@ -176,7 +176,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][0],
-        by_frames=True,
+        by_frames=1,
     )
     def tilt(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -193,7 +193,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][1],
-        by_frames=True,
+        by_frames=1,
     )
     def wander(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -211,7 +211,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][2],
-        by_frames=True,
+        by_frames=1,
     )
     def slide(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -269,7 +269,7 @@ def _register_peaks(segment: str, name: str) -> None:
         moments=TURN,
         points=points,
         source=DEFINITION,
-        method_sd=PEAK_AT_CONTACT_SD_S if segment == "bat" else 0.0,
+        drawn_share=PEAK_DRAWN_SHARE[segment],
     )
     def peak_time(r: Readings) -> FloatArray:
         return turn_peak(r, segment)[1]
@@ -286,6 +286,7 @@ for _segment, _name in (("pelvis", "Pelvis"), ("trunk", "Trunk"), ("arm", "Lead 
     moments=TURN,
     points=FRONT_LEG,
     source=DEFINITION,
+    method_sd=0.45,  # a skeleton of constant lengths on joints 10 mm off: posed swings
 )
 def front_knee_extension(r: Readings) -> FloatArray:
     """Flexion at plant minus flexion at contact."""
@@ -300,7 +301,7 @@ def front_knee_extension(r: Readings) -> FloatArray:
     moments=("contact",),
     points=FRONT_LEG,
     source=DEFINITION,
-    method_sd=1.8,  # a knee that is all but straight looks more bent wherever its centre is misplaced: posed swings
+    method_sd=1.4,  # a knee that is all but straight looks more bent wherever its centre is misplaced: posed swings
 )
 def front_leg_at_contact(r: Readings) -> FloatArray:
     """Angle between thigh and shank, 0 = straight."""
@@ -314,6 +315,7 @@ def front_leg_at_contact(r: Readings) -> FloatArray:
     moments=("stance", "contact"),
     points=("back_heel",),
     source=DEFINITION,
+    method_sd=0.0037,  # a foot of constant lengths on heel and ball 10 mm off, which tips: posed swings
 )
 def back_heel_lift(r: Readings) -> FloatArray:
     """Height of the back heel at contact over its height in the stance."""

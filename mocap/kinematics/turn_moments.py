@@ -40,7 +40,7 @@ HANDS_SD_S = 0.020
 EXTENSION_S, ELBOW_FIT_S = 0.25, 0.02
 #: How well the straightest arms are known, as a bend that hardly changes hangs on where the elbows were seen. [s] Posed
 #: swings with elbows and wrists 10 mm off.
-FLAT_ARMS_SD_S = 0.0042
+FLAT_ARMS_SD_S = 0.0038
 #: How well the hands' passing of mid-trunk, and the end of the turn, are known. [s] This project's defaults.
 LEVEL_SD_S, FINISH_SD_S = 0.0015, 0.003
 #: The turning speed is smoothed at this cut-off to find its end. [Hz] This project's default.

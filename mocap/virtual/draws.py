@@ -194,7 +194,13 @@ def sound_swing(rng: np.random.Generator, level: Level, height_m: float, sex: Se
             front_knee_flexion_at_contact_deg=at_contact,
             back_share_at_contact=0.445 if level == "youth" else d.turn.back_share_at_contact,
         ),
-        landing=replace(d.landing, front_knee_flexion_deg=landing, front_knee_gives_deg=gives),
+        landing=replace(
+            d.landing,
+            front_knee_flexion_deg=landing,
+            front_knee_gives_deg=gives,
+            # A youth's bat is long for his height: it stands steeper, so that it does not wrap around the head.
+            bat_flatter_deg=-6.0 if level == "youth" else d.landing.bat_flatter_deg,
+        ),
         stance=replace(d.stance, bat_heading_deg=d.stance.bat_heading_deg + 15.0),
         barrel=replace(
             d.barrel,

