@@ -337,6 +337,8 @@ def _touch_near(foot: FrontFoot, about: int) -> Kink | None:
     # and steeply, is not the landing.
     rests = slice(about + foot.paths.frames(0.01), about + foot.paths.frames(FIT_AFTER_S) + 1)
     for path in foot.sole.values():
+        if np.isnan(path[rests]).all(axis=0).any():  # out of sight there
+            continue
         place = np.nanmedian(path[rests], axis=0)
         along = place - path[window.start]
         kink = approach_end((place - path[window]) @ (along / np.linalg.norm(along)), window.start)

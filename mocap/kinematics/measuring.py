@@ -80,7 +80,9 @@ def _measure(entry: Registered, values: Values | None, why: str, spread: Values 
     value = float(values[0])
     drawn_sd = _deviation(np.asarray(spread, dtype=np.float64), value) if spread is not None else 0.0
     skin = entry.skin_sd * abs(value) if swing.on_skin else 0.0
-    sd = float(np.linalg.norm([entry.drawn_share * drawn_sd, entry.method_sd_at(swing.rate_hz), skin]))
+    # Of points that were smoothed over time the draws are their own errors, not noise on top of noise.
+    share = entry.drawn_share if swing.errors is None else 1.0
+    sd = float(np.linalg.norm([share * drawn_sd, entry.method_sd_at(swing.rate_hz), skin]))
     return replace(empty, value=value, sd=sd, low=value - REACH * sd, high=value + REACH * sd)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 import mocap
 from mocap.errors import DetectionError, InputError, OptionError
+from mocap.kinematics.foot_moments import _touch_near
 from mocap.kinematics.geometry import unit
 from mocap.kinematics.moments import SPEED_BREAK, USUAL_DEPTH
 from mocap.swing import MOMENTS, POINTS
@@ -269,3 +271,16 @@ def test_a_foot_may_land_flat_or_on_its_heel(posed, make_capture, rate: float, b
     # Flat within 5 mm: the posed toes are so at `toe_touch`.
     flat = max(sampled.moments["toe_touch"] + ball_later_s, moments["plant"].time_s)
     assert moments["foot_flat"].time_s == pytest.approx(flat, abs=0.008)
+
+
+def test_a_heel_that_is_out_of_sight_where_it_rests_tells_no_landing() -> None:
+    """Of a sole that hardly comes down, parts are followed to where they rest; the heel is not seen there."""
+    rate, landing = 240.0, 100
+    glide = np.zeros((200, 3))
+    glide[:, 0] = np.minimum(np.arange(200) - landing, 0) * 1.5 / rate
+    glide += np.random.default_rng(3).normal(0.0, 0.002, glide.shape)
+    heel = glide.copy()
+    heel[landing:] = np.nan
+    paths = SimpleNamespace(rate_hz=rate, frames=lambda seconds: round(seconds * rate))
+    foot = SimpleNamespace(paths=paths, speed=np.zeros(200), sole={"heel": heel, "forefoot": glide})
+    assert _touch_near(foot, landing).frame == pytest.approx(landing, abs=3.0)
