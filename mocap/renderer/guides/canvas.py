@@ -176,7 +176,17 @@ def off_head(on: Canvas, line: FloatArray, head: FloatArray) -> list[FloatArray]
     fine = finer(line)
     off = np.hypot(*(fine - middle).T) >= radius
     turns = np.flatnonzero(np.diff(off.astype(np.int8))) + 1
-    return [part for part in np.split(fine, turns) if len(part) > 1 and np.hypot(*(part[0] - middle)) >= radius]
+    if not len(turns):
+        return [line] if off.all() else []
+    # Between its ends a stretch keeps the line's own corners: a pen takes its time for every piece.
+    along, share = _along(line), np.linspace(0.0, 1.0, len(fine))
+    stretches = []
+    for places in np.split(np.arange(len(fine)), turns):
+        first, last = places[0], places[-1]
+        if last > first and off[first]:
+            inside = (along > share[first] * along[-1]) & (along < share[last] * along[-1])
+            stretches.append(np.concatenate([fine[[first]], line[inside], fine[[last]]]))
+    return stretches
 
 
 def on_head(on: Canvas, pixel: FloatArray, head: FloatArray) -> bool:
@@ -186,9 +196,14 @@ def on_head(on: Canvas, pixel: FloatArray, head: FloatArray) -> bool:
     return bool(np.hypot(*(pixel - on.framing.project(head))) < size_px(on, head, HEAD_M))
 
 
+def _along(line: FloatArray) -> FloatArray:
+    """Way along a line, shape (N, 2), to each of its points, shape (N,). [px]"""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
 def finer(line: FloatArray) -> FloatArray:
     """The same line, shape (N, 2), through places half a pixel apart. [px]"""
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    along = _along(line)
     if not np.isfinite(along[-1]):
         return line
     at = np.linspace(0.0, along[-1], int(2.0 * along[-1]) + 2)
