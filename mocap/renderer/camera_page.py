@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from mocap.assets import asset
 from mocap.camera_tables import millimetres, pixels, share
 from mocap.capture import FloatArray
-from mocap.output import replacing
 from mocap.renderer import style
-from mocap.renderer.text import typographic
+from mocap.renderer.template import Verbatim, hexadecimal, write_filled
 
 if TYPE_CHECKING:
     from mocap.importer.camera_placement import Placement
@@ -53,38 +51,14 @@ def write_camera_page(
     OutputError
         The page cannot be written.
     """
-    from jinja2 import Environment, StrictUndefined
-
-    template = asset("templates", "cameras.html.j2").read_text(encoding="utf-8")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, finalize=_set)
-    text = environment.from_string(template).render(
-        subtitle=", ".join(placement.names),
+    words = {
         **_placement_words(placement),
-        plan=_plan(placement),
-        quality=_quality_words(quality) if quality is not None else None,
-        notes=[*notes, *(quality.notes if quality is not None else ())],
-        ink=_hexadecimal(style.INK),
-        quiet=_hexadecimal(style.MUTED),
-        paper=_hexadecimal(style.PAPER),
-        line=_hexadecimal(style.HAIRLINE),
-        blue=_hexadecimal(style.BLUE),
-    )
-    with replacing(target := Path(path)) as temporary:
-        temporary.write_text(text, encoding="utf-8")
-    return target
-
-
-class _Drawn(str):
-    """Part of a drawing's description, which is not words."""
-
-
-def _set(value: object) -> object:
-    """Words as they are set in type; drawings as they are."""
-    return typographic(value) if isinstance(value, str) and not isinstance(value, _Drawn) else value
-
-
-def _hexadecimal(colour: style.Colour) -> str:
-    return "#" + "".join(f"{part:02x}" for part in colour)
+        "subtitle": ", ".join(placement.names),
+        "plan": _plan(placement),
+        "quality": _quality_words(quality) if quality is not None else None,
+        "notes": [*notes, *(quality.notes if quality is not None else ())],
+    }
+    return write_filled(path, "cameras.html.j2", words)
 
 
 def _placement_words(placement: Placement) -> dict[str, Any]:
@@ -152,13 +126,13 @@ def _plan(placement: Placement) -> dict[str, Any]:
 def _cell(sd_m: float, greatest_m: float, x: float, y: float) -> dict[str, Any]:
     """One field of the map, its number in millimetres; a dash where two cameras do not see it."""
     if not np.isfinite(sd_m):
-        return {"x": x, "y": y, "fill": _hexadecimal(style.FLOOR), "ink": _hexadecimal(style.INK), "words": "–"}
+        return {"x": x, "y": y, "fill": hexadecimal(style.FLOOR), "ink": hexadecimal(style.INK), "words": "–"}
     tint = DEEPEST * float(sd_m) / greatest_m
     mixed = (round((1 - tint) * white + tint * blue) for white, blue in zip(style.WHITE, style.BLUE, strict=True))
     red, green, blue = mixed
     words = f"{1e3 * sd_m:.1f}" if 1e3 * sd_m < 9.95 else f"{1e3 * sd_m:.0f}"
     ink = style.WHITE if tint > WHITE_FROM else style.INK
-    return {"x": x, "y": y, "fill": _hexadecimal((red, green, blue)), "ink": _hexadecimal(ink), "words": words}
+    return {"x": x, "y": y, "fill": hexadecimal((red, green, blue)), "ink": hexadecimal(ink), "words": words}
 
 
 def _plate(placement: Placement, middle: FloatArray) -> str:
@@ -173,7 +147,7 @@ def _plate(placement: Placement, middle: FloatArray) -> str:
     corners = np.array([place for name, place in zip(book.names, book.places, strict=True) if "plate" in name])
     x, y, _ = volume.axes @ (volume.plate - volume.middle)
     scale = CELL / STEP_M
-    return _Drawn(
+    return Verbatim(
         " ".join(f"{middle[0] - scale * (y + cy):.1f},{middle[1] - scale * (x + cx):.1f}" for cx, cy, _ in corners)
     )
 
@@ -227,10 +201,10 @@ def _chart(quality: CameraQuality) -> dict[str, Any]:
         "lines": [
             {
                 "name": name,
-                "colour": _hexadecimal(colours[number % len(colours)]),
-                "dashes": _Drawn(DASHES[number % len(DASHES)]),
+                "colour": hexadecimal(colours[number % len(colours)]),
+                "dashes": Verbatim(DASHES[number % len(DASHES)]),
                 "runs": [
-                    _Drawn(" ".join(f"{across(times[b]):.1f},{down(own[b]):.1f}" for b in run))
+                    Verbatim(" ".join(f"{across(times[b]):.1f},{down(own[b]):.1f}" for b in run))
                     for run in _runs(np.isfinite(own))
                 ],
             }

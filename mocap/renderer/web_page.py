@@ -7,13 +7,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from mocap.assets import asset
 from mocap.comparison import Comparison
 from mocap.display import MOMENT_WORDS, Units, cautions_once, format_height, format_measure, format_time
 from mocap.findings import Findings
-from mocap.output import replacing
-from mocap.renderer import style
-from mocap.renderer.text import typographic
+from mocap.renderer.template import Verbatim, write_filled
 
 KINDS = {".png": "image/png", ".mp4": "video/mp4"}
 #: How many of the greatest differences the page lists.
@@ -49,37 +46,14 @@ def write_page(
     OutputError
         The page cannot be written.
     """
-    from jinja2 import Environment, StrictUndefined
-
-    template = asset("templates", "page.html.j2").read_text(encoding="utf-8")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, finalize=_set)
     embedded = {name: _data_url(file) for name, file in (pictures or {}).items()}
-    text = environment.from_string(template).render(
-        **_words(comparison, findings, units),
-        pictures={name: embedded.get(name, "") for name in ("still", "portrait", "sheet", "film")},
-        ink=_hexadecimal(style.INK),
-        quiet=_hexadecimal(style.MUTED),
-        paper=_hexadecimal(style.PAPER),
-        line=_hexadecimal(style.HAIRLINE),
-    )
-    target = Path(path)
-    with replacing(target) as temporary:
-        temporary.write_text(text, encoding="utf-8")
-    return target
-
-
-def _set(value: object) -> object:
-    """Words as they are set in type; addresses as they are."""
-    return typographic(value) if isinstance(value, str) and not value.startswith("data:") else value
-
-
-def _hexadecimal(colour: style.Colour) -> str:
-    return "#" + "".join(f"{part:02x}" for part in colour)
+    shown = {name: embedded.get(name, "") for name in ("still", "portrait", "sheet", "film")}
+    return write_filled(path, "page.html.j2", {**_words(comparison, findings, units), "pictures": shown})
 
 
 def _data_url(file: Path) -> str:
     content = base64.b64encode(file.read_bytes()).decode("ascii")
-    return f"data:{KINDS[file.suffix]};base64,{content}"
+    return Verbatim(f"data:{KINDS[file.suffix]};base64,{content}")
 
 
 def _work_on(findings: Findings) -> dict[str, Any]:
