@@ -33,7 +33,7 @@ from mocap.virtual.hitter import VirtualHitter  # noqa: E402
 IMPACT = 0.30
 SOUND = SwingParameters(barrel=Barrel(head_clearance=HEAD_CLEARANCE, impact_loss=IMPACT))
 #: The front knee of a youth straightens half as far: Escamilla et al. (2009), 32 deg.
-YOUTHS_LANDING = Landing(front_knee_flexion_deg=40.0, front_knee_gives_deg=6.0)
+YOUTHS_LANDING = Landing(front_knee_flexion_deg=33.0, front_knee_gives_deg=14.0)
 
 #: Narrow, tall and open, the bat high and upright, a leg kick.
 ROOK = VirtualHitter(
@@ -93,7 +93,7 @@ WREN = VirtualHitter(
     replace(
         SOUND,
         height_m=1.29,
-        timing=Timing(deepest=0.080, contact=0.250, finish=0.56),
+        timing=Timing(deepest=0.125, contact=0.285, finish=0.59),
         stance=replace(SOUND.stance, width=0.26, back_knee_flexion_deg=44.0, bat_heading_deg=85.0),
         stride=replace(SOUND.stride, length=0.39, foot_height=0.08),
         landing=YOUTHS_LANDING,
@@ -183,7 +183,7 @@ OAK = VirtualHitter(
 LARK = replace(
     SOUND,
     height_m=1.66,
-    timing=Timing(contact=0.220, finish=0.49),
+    timing=Timing(contact=0.270, finish=0.54),
     landing=YOUTHS_LANDING,
     turn=TurnOfBody(
         pelvis_speed_deg_s=610.0,

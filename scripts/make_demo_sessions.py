@@ -67,7 +67,7 @@ FIRST_HITTER = VirtualHitter(
     name="Demo hitter",
     parameters=SwingParameters(
         height_m=1.86,
-        timing=Timing(contact=0.205, finish=0.46),
+        timing=Timing(contact=0.255, finish=0.51),
         stance=Stance(
             width=0.35,
             front_foot_away=0.055,
@@ -78,7 +78,12 @@ FIRST_HITTER = VirtualHitter(
         ),
         stride=Stride(length=0.40, direction_deg=2.0, back_knee_flexion_deg=48.0),
         landing=Landing(
-            back_share=0.44, front_knee_flexion_deg=50.0, trunk_open_deg=3.0, pelvis_open_deg=16.0, bat_off_aim_deg=14.0
+            back_share=0.44,
+            front_knee_flexion_deg=50.0,
+            front_knee_gives_deg=4.0,
+            trunk_open_deg=3.0,
+            pelvis_open_deg=16.0,
+            bat_off_aim_deg=14.0,
         ),
         turn=TurnOfBody(
             back_share_at_contact=0.33,

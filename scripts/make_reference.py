@@ -34,7 +34,7 @@ SOURCES = (
     "segment lengths: de Leva P (1996) J Biomech 29:1223-1230, Table 4, men; shoulder width and ankle height: Drillis "
     "and Contini (1966) in Winter (2009) Fig. 4.1; hip width: Harrington et al. (2007) J Biomech 40:595-602",
     "centre of mass: de Leva (1996), Table 4, men",
-    "weight at plant, 55 % on the back foot: common practice, 50 to 60 %",
+    "weight at plant, 55.5 % on the back foot: common practice, 50 to 60 %",
     "front foot, pelvis and trunk closed at plant, hands back, knob at the catcher's feet, barrel tilted: common "
     "practice",
     "stride: common practice, near 380 % of hip width",
@@ -42,7 +42,7 @@ SOURCES = (
     "al. (1995) J Orthop Sports Phys Ther 22:193-201",
     "trunk 857 deg/s and bat 30 m/s at contact, adults: Escamilla et al. (2009) J Appl Biomech 25:210-218",
     "front knee bends on after it has landed, then straightens by 59 deg at up to 386 deg/s, adults: Escamilla et al. "
-    "(2009); here by 46 deg, as a body that rises by more in that time presses harder on the floor than is published",
+    "(2009); here by 43 deg, as a body that rises by more in that time presses harder on the floor than is published",
     "back knee bent by 74 deg at contact: Inkster et al. (2011) Med Sci Sports Exerc 43(6); here within 15 %",
     "attack angle 8 deg up, against a fastball 8 deg down: common practice",
     "axis that stays put, back foot turning on its toes, firm front leg, extension after contact, balanced finish: "

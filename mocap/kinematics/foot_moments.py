@@ -67,12 +67,12 @@ LATE_START_SD_S = 0.04
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
 #: Timing error of the flat foot, which settles slowly. [s] Posed swings at 240 Hz.
-FLAT_SD_S = 0.0005
+FLAT_SD_S = 0.0011
 #: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] Posed swings.
 PLATE_SD_S = 0.00010
 #: Share of a sample's even spread by which the landing is off, as it is read off the line between two samples. [-]
 #: Posed swings on plates of 1200 Hz.
-PLATE_SAMPLE_SHARE = 0.6
+PLATE_SAMPLE_SHARE = 0.66
 #: The plate counts as left below this share of the landing's load. This project's default.
 STAYS_LOADED = 0.5
 #: Without a stride: the hips' turn has begun at this share of its greatest speed; how well that stands for a landing.

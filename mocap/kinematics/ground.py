@@ -238,7 +238,7 @@ def front_peak_force(r: Readings) -> FloatArray:
     "Peak braking force of the front leg",
     moments=TURN,
     source="posterior force under the lead foot, in body weights: Sports Biomech 2023, 10.1080/14763141.2023.2269418",
-    method_sd=0.0055,  # the filter takes off a peak: posed swings
+    method_sd=0.0030,  # the filter takes off a peak: posed swings
 )
 def braking_force(r: Readings) -> FloatArray:
     """Greatest force toward the catcher on the front foot from plant until shortly before contact.
@@ -315,7 +315,7 @@ def force_shift_time(r: Readings) -> FloatArray:
     "Vertical force on the back foot at contact",
     moments=("contact",),
     source=DEFINITION,
-    method_sd=0.0056,  # the blow of the ball that the filter lets through: posed swings
+    method_sd=0.0042,  # the blow of the ball that the filter lets through: posed swings
 )
 def contact_force_share(r: Readings) -> FloatArray:
     """Share of the vertical force that the back foot still carries at contact."""

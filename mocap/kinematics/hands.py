@@ -102,7 +102,7 @@ def short_swing_time(r: Readings) -> FloatArray:
     moments=("plant", "level"),
     points=(*HANDS, "back_shoulder"),
     source=DEFINITION,
-    method_sd=0.0030,  # a skeleton of constant lengths on joints 10 mm off: posed swings
+    method_sd=0.0015,  # a skeleton of constant lengths on joints 10 mm off: posed swings
 )
 def hands_reach(r: Readings) -> FloatArray:
     """Greatest distance from mid-hands to the back shoulder until the hands pass the body, over height.

@@ -36,7 +36,7 @@ SPEED_METHOD_SD = {"pelvis": 15.5, "trunk": 4.2, "arm": 9.0, "bat": 26.0}
 #: the thigh (pelvis 11 % and trunk 5 % too fast on average).
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
 #: Share of the scatter of drawn peak times that posed swings show; see `Registered.drawn_share`. [-]
-PEAK_DRAWN_SHARE = {"pelvis": 0.83, "trunk": 0.88, "arm": 1.0, "bat": 0.77}
+PEAK_DRAWN_SHARE = {"pelvis": 0.83, "trunk": 0.92, "arm": 1.0, "bat": 0.80}
 #: Two peaks closer than this cannot be put in order at the usual rates. [s] This project's default.
 SAME_TIME_S = 0.004
 
@@ -88,6 +88,7 @@ def _turn_peak(r: Readings, segment: str) -> tuple[FloatArray, FloatArray]:
     "Drift of the body toward the pitcher after landing",
     moments=("plant", "contact"),
     source=DEFINITION,
+    drawn_share=0.92,  # a greatest distance, which draws on top of noise lengthen more: posed swings
 )
 def forward_after_plant(r: Readings) -> FloatArray:
     """Greatest distance the centre of mass travels toward the pitcher from plant to the finish, over height."""
@@ -286,7 +287,7 @@ for _segment, _name in (("pelvis", "Pelvis"), ("trunk", "Trunk"), ("arm", "Lead 
     moments=TURN,
     points=FRONT_LEG,
     source=DEFINITION,
-    method_sd=0.45,  # a skeleton of constant lengths on joints 10 mm off: posed swings
+    method_sd=0.20,  # a skeleton of constant lengths on joints 10 mm off: posed swings
 )
 def front_knee_extension(r: Readings) -> FloatArray:
     """Flexion at plant minus flexion at contact."""

@@ -24,7 +24,7 @@ class Timing:
     `hands_level_before_contact`, the arms are long about `extension_after_contact` and have come round over the front
     shoulder `hands_round_after_extension`. [s]
 
-    From `deepest` to contact takes 0.15 s, as the front knee, which straightens by 59 deg at no more than 386 deg/s
+    From `deepest` to contact takes 0.155 s, as the front knee, which straightens by 59 deg at no more than 386 deg/s
     (Escamilla et al. 2009), needs that long for it at an even speed.
     """
 
@@ -36,9 +36,9 @@ class Timing:
     coil: float = -0.17
     toe_down: float = 0.0
     heel_down: float = 0.05
-    deepest: float = 0.075
-    contact: float = 0.225
-    finish: float = 0.480
+    deepest: float = 0.120
+    contact: float = 0.275
+    finish: float = 0.530
     after_contact: float = 0.60
     hands_level_before_contact: float = 0.045
     extension_after_contact: float = 0.064
@@ -77,7 +77,7 @@ class Stride:
     leg kick. `tap_back` is how far behind its stance the toes tap the floor before they stride; 0 is no tap.
     """
 
-    length: float = 0.42
+    length: float = 0.425
     direction_deg: float = 0.0
     foot_height: float = 0.10
     tap_back: float = 0.0
@@ -99,12 +99,12 @@ class Landing:
     `bat_flatter_deg` lowers the barrel.
     """
 
-    back_share: float = 0.55
+    back_share: float = 0.555
     foot_open_deg: float = 34.0
     pelvis_open_deg: float = 8.0
     trunk_open_deg: float = -14.0
-    front_knee_flexion_deg: float = 52.0
-    front_knee_gives_deg: float = 7.5
+    front_knee_flexion_deg: float = 38.0
+    front_knee_gives_deg: float = 21.0
     lean_to_plate_deg: float = 29.0
     lean_back_deg: float = 7.0
     hands: TrunkPlace = (-0.186, 0.160, -0.008)
@@ -126,8 +126,8 @@ class TurnOfBody:
     trunk_open_at_contact_deg: float = 76.0
     trunk_speed_deg_s: float = 940.0
     trunk_peak_before_contact: float = 0.050
-    back_share_at_contact: float = 0.466
-    front_knee_flexion_at_contact_deg: float = 13.0
+    back_share_at_contact: float = 0.45
+    front_knee_flexion_at_contact_deg: float = 16.0
     lean_to_plate_deg: float = 29.0
     lean_back_deg: float = 7.0
     back_foot_open_deg: float = 72.0

@@ -54,15 +54,15 @@ PELVIS_SHARE_OF_LEAN = 0.60
 
 #: The front leg is braced a little before contact: the pelvis slows down from here on, as a leg that is nearly straight
 #: has no way left on which to stop it. [s before contact] This project's own choice.
-BRACED_BEFORE_CONTACT = 0.055
+BRACED_BEFORE_CONTACT = 0.06
 
 #: The body sinks onto the front leg from a little before plant on, as the foot takes weight from its first touch. [s]
 #: This project's own choice.
-SINKING_BEFORE_PLANT = 0.03
+SINKING_BEFORE_PLANT = 0.04
 
 #: Rounding of the pelvis's path at each of `BODY_KEYS`, as in `tracks`: rounder than other tracks, as all of the body's
 #: mass goes with it.
-PELVIS_ROUNDING = (0.5, 0.5, 0.8, 0.6, 0.45, 0.5)
+PELVIS_ROUNDING = (0.5, 0.5, 0.8, 0.6, 0.40, 0.5)
 
 #: Neck to head centre: share along the trunk's axis (the rest upright), then toward the pitcher and the plate.
 HEAD_LEAN = ((0.55, 0.06, 0.02), (0.55, 0.06, 0.02), (0.60, 0.08, 0.04), (0.60, 0.03, 0.14), (0.60, 0.10, 0.02))

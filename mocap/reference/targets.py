@@ -32,7 +32,7 @@ FIRST_STRIDE, LEAST_STRIDE = 0.5, 0.06
 
 #: How much of the way from plant to contact the weight has come when the front knee is bent farthest. [-] This
 #: project's own choice.
-DEEPEST_SHARE = 0.65
+DEEPEST_SHARE = 0.80
 
 #: The front arm at contact is no straighter than this; its hand stays at least so far from the shoulder toward the
 #: plate. How softly both are kept. [deg], [share of height]

@@ -51,9 +51,9 @@ class Kind:
 #: college players: Sports Biomech 2023, 10.1080/14763141.2023.2269418. Youths' pelvis in the professionals' proportion
 #: to the trunk. Mass index 25.2: Inkster et al. (2011). Other means and deviations: this project's own.
 LEVELS: dict[Level, Kind] = {
-    "adult": Kind((20.0, 20.0), (714.0, 45.0), (900.0, 50.0), (30.0, 1.8), (25.2, 25.8), 0.225),
-    "college": Kind((18.0, 20.0), (700.0, 45.0), (870.0, 50.0), (29.5, 1.8), (24.2, 24.8), 0.227),
-    "youth": Kind((8.0, 14.0), (546.0, 40.0), (717.0, 45.0), (25.0, 1.2), (16.2, 19.8), 0.240),
+    "adult": Kind((20.0, 20.0), (714.0, 45.0), (900.0, 50.0), (30.0, 1.8), (25.2, 25.8), 0.275),
+    "college": Kind((18.0, 20.0), (700.0, 45.0), (870.0, 50.0), (29.5, 1.8), (24.2, 24.8), 0.277),
+    "youth": Kind((8.0, 14.0), (546.0, 40.0), (717.0, 45.0), (25.0, 1.2), (16.2, 19.8), 0.270),
 }
 #: Stature at which a youth swings as fast as the published ones; shorter ones are slower in proportion. [m]
 YOUTH_STATURE_M = 1.64
@@ -63,14 +63,20 @@ WOMENS_BAT = 0.96
 
 #: Front knee: its bend at plant, by how much it bends on after that, and its bend at contact. [deg] From its greatest
 #: bend on it straightens by 59 deg in adults and 32 deg in youths (Escamilla et al. 2009), who saw it bend by 31 and
-#: 13 deg from the first touch on. Here adults bend on by less and straighten by some 46 deg: a body that sinks and
-#: rises by more in 0.2 s would fall faster than free at first and then press harder than the 1.6 body weights
-#: published for the front foot.
+#: 13 deg from the first touch on. Here adults bend on by some 23 deg from the touch and straighten by some 43 deg: a
+#: body that sinks and rises by more in that time would fall nearly freely at first and then press harder than the 1.6
+#: body weights published for the front foot.
 FRONT_KNEE_DEG: dict[Level, tuple[float, float, float]] = {
-    "adult": (52.0, 7.5, 13.5),
-    "college": (52.0, 7.5, 13.5),
-    "youth": (40.0, 6.0, 16.0),
+    "adult": (38.0, 21.0, 16.0),
+    "college": (38.0, 21.0, 16.0),
+    "youth": (33.0, 14.0, 16.0),
 }
+
+#: A body nearer to its front foot, or over a shorter stride, drops by more for the same bend of that knee: by so much
+#: less does the knee bend on. [deg per share of the weight], [deg per share of height] It bends on by this at least,
+#: and by so much more than is usual at most. [deg] This project's own.
+GIVES_BY_BACK_SHARE, GIVES_BY_STRIDE = 230.0, 65.0
+LEAST_GIVES_DEG, MORE_GIVES_DEG = 3.0, 3.0
 
 #: The bat's axis stays this far from the middle of the head. [share of height]
 HEAD_CLEARANCE = 0.085
@@ -221,7 +227,7 @@ def draw_style(rng: np.random.Generator, p: SwingParameters) -> SwingParameters:
     for stage, spreads in SPREADS.items():
         own = getattr(p, stage)
         stages[stage] = replace(own, **{name: _about(rng, getattr(own, name), sd) for name, sd in spreads.items()})
-    p = replace(p, **stages)
+    p = _no_deeper(replace(p, **stages), p)
     away = (0.0, 0.075, -0.04)[int(rng.choice(3, p=(0.5, 0.3, 0.2)))] + p.stance.front_foot_away
     # An open stance opens foot, hips and shoulders with it.
     opened = 150.0 * max(away, -0.03)
@@ -244,6 +250,15 @@ def draw_style(rng: np.random.Generator, p: SwingParameters) -> SwingParameters:
     across = tuple(ACROSS)[int(rng.choice(3, p=(0.2, 0.6, 0.2)))]
     height = tuple(HEIGHT)[int(rng.choice(3, p=(0.2, 0.6, 0.2)))]
     return STRIDES[int(rng.choice(len(STRIDES), p=STRIDE_ODDS))](rng, at_pitch(p, across, height))
+
+
+def _no_deeper(p: SwingParameters, sound: SwingParameters) -> SwingParameters:
+    """The same hitter, whose front knee bends on after plant as far as his stride and weight let it."""
+    more = GIVES_BY_BACK_SHARE * (p.landing.back_share - sound.landing.back_share)
+    more += GIVES_BY_STRIDE * (p.stride.length - sound.stride.length)
+    most = sound.landing.front_knee_gives_deg + MORE_GIVES_DEG
+    gives = float(np.clip(p.landing.front_knee_gives_deg + more, LEAST_GIVES_DEG, most))
+    return replace(p, landing=replace(p.landing, front_knee_gives_deg=gives))
 
 
 def _about(rng: np.random.Generator, value: Any, sd: float) -> Any:

@@ -53,9 +53,10 @@ def opens_early(p: SwingParameters, much: float) -> SwingParameters:
 
 
 def drifts(p: SwingParameters, much: float) -> SwingParameters:
-    """Travels on toward the pitcher after landing, over a front knee that straightens less."""
+    """Travels on toward the pitcher after landing, over a front knee that neither gives nor straightens as much."""
     return replace(
         p,
+        landing=replace(p.landing, front_knee_gives_deg=0.4 * p.landing.front_knee_gives_deg),
         turn=replace(
             p.turn,
             back_share_at_contact=0.345 - 0.045 * much,
