@@ -393,7 +393,7 @@ class _FilmStages:
             part = picture if alone else picture.crop(panel.box)
             painter.paint(part, posed, drawn, (1.0 if alone else _PANEL_GUIDES) * film.page.unit)
             for note in self._numbers(place, part, shot, painter.body):
-                note.draw(part, film.page.unit, painter.body)
+                note.draw(part, film.page.unit)
             if not alone:
                 picture.paste(part, panel.box[:2])
         film.timeline.draw_position(picture, shot.frame, film.timeline.passed(shot.frame))

@@ -36,7 +36,6 @@ _MEASURES = {
     "zone": "hitting_zone",
 }
 
-_LONGEST = 10.0  # hairlines longer than so many type sizes say less than they disturb: this project's default
 _SHADE = 24  # levels by which a shadow darkens the ground at most; what differs more is a body or a guide
 
 #: What the usual guides are called for a panel that has no room below the feet for the weight bar.
@@ -100,16 +99,16 @@ class FilmGuides:
         stated : str
             The measure that the headline states already; empty: none.
         body : ndarray of bool, shape (height, width), or None
-            Of the panel: what hairlines should not cross either.
+            Of the panel: what hairlines must not cross either.
         """
         wishes = []
         for guide in self.at(number):
             label = guide.label(number) if _MEASURES.get(guide.name, "") != stated or not stated else None
             if label is not None:
-                wishes.append(Wish(label.words, self.panel.framing.project(label.at)))
-        small = page.type.small
+                project = self.panel.framing.project
+                wishes.append(Wish(label.words, project(label.at), project(label.line)))
         solid = solid | self._chalk()
-        return place_labels(wishes, solid, taken, self.panel.framing.size, small, body, _LONGEST * small)
+        return place_labels(wishes, solid, taken, self.panel.framing.size, page.type.small, body)
 
     def _chalk(self) -> npt.NDArray[np.bool_]:
         """Where plate and box lie in the panel, shape (height, width): words read badly on their lines."""

@@ -23,8 +23,8 @@ SPINE_STEPS = 8
 FLEX = 0.25  # sine of the joint angle above which hinge points alone show the hinge
 NECK_TURN = np.deg2rad(75.0)
 NECK_LEAN = np.deg2rad(16.0)
-#: Least and greatest height of the ankle's and the ball's centre over the sole that is believed, share of stature: about
-#: those of Drillis & Contini (1966; .039) and of `mocap.kinematics.foot_points` (.012). This project's default.
+#: Least and greatest height of the ankle's and the ball's centre over the sole that is believed, share of stature:
+#: about those of Drillis & Contini (1966; .039) and of `mocap.kinematics.foot_points` (.012). This project's default.
 ANKLE_RISE, BALL_RISE = (0.032, 0.046), (0.008, 0.018)
 #: Greatest height of the toe's tip while the toes are down, share of stature. This project's default.
 TOE_RISE = 0.026

@@ -17,8 +17,8 @@ from mocap.kinematics.swing_points import mid_hands
 from mocap.output import replacing
 from mocap.renderer import captions, guides
 from mocap.renderer.ground import box_corners, draw_floor, paper
-from mocap.renderer.lens import Box
-from mocap.renderer.margin import MarginNote, set_margin, set_rows
+from mocap.renderer.lens import Box, silhouette
+from mocap.renderer.margin import MarginNote, off_body, set_margin, set_rows
 from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.placing import Placed, label_guides
 from mocap.renderer.scene import Painter, Scene
@@ -215,11 +215,10 @@ class Still:
             painter.aim(self.framing, [self.frame])
             posed = next(self.scene.poses([self.frame]))
             painter.paint(picture, posed, self.guides, self.page.unit)
-            body = painter.body
         for note in self.notes:
             note.draw(picture, self.page.unit)
         for placed in self.placed:
-            placed.draw(picture, self.page.unit, body)
+            placed.draw(picture, self.page.unit)
         self.header.draw(picture)
         draw_labels(picture, self.bar_labels)
         draw_footer(picture, self.page, self.footer, self.framing, self.scene.units)
@@ -265,7 +264,9 @@ class Still:
         over = at_left[len(notes) :]  # no room under the headline: on the other side, without a hairline over the body
         at_right = [i for i in range(len(anchors)) if i in over or i not in at_left]
         ends = [None if i in over else anchors[i] for i in at_right]
-        return notes + set_margin(page, [self.found[i] for i in at_right], ends, right, from_right=False)
+        notes += set_margin(page, [self.found[i] for i in at_right], ends, right, from_right=False)
+        posed = next(self.scene.poses([self.frame]))
+        return off_body(notes, silhouette(self.framing, self.scene.hitter.faces, posed.hitter[0]), page.unit)
 
     def _clear_of_ground(self) -> int:
         """Lowest y for numbers beside the bodies: above the box's far line, so that type never lies on chalk. [px]"""
@@ -297,17 +298,12 @@ class Still:
 
     def _guide_labels(self) -> list[Placed]:
         """The numbers of guides that were asked for by name, beside their lines and off the bodies."""
-        size = self.page.size
         solid = guides.strokes(self.guides, self.framing, self.frame, self.page.unit)
         posed = next(self.scene.poses([self.frame]))
-        body = np.zeros_like(solid)
-        for mask, vertices in ((body, posed.hitter[0]), (solid, posed.reference[0])):
-            skin = self.framing.project(vertices)
-            skin = skin[np.isfinite(skin).all(axis=1)].astype(int)
-            mask[np.clip(skin[:, 1], 0, size[1] - 1), np.clip(skin[:, 0], 0, size[0] - 1)] = True
-        solid |= body
+        body = silhouette(self.framing, self.scene.hitter.faces, posed.hitter[0])
+        solid |= body | silhouette(self.framing, self.scene.reference.faces, posed.reference[0])
         taken = [block.box for block in (self.header, self.footer, *(Block((label,)) for label in self.bar_labels))]
-        return label_guides(self.guides, self.framing, self.frame, solid, taken, type_sizes(size).small, body)
+        return label_guides(self.guides, self.framing, self.frame, solid, taken, type_sizes(self.page.size).small, body)
 
 
 def bar_labels(

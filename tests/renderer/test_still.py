@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import pytest
 from PIL import Image
 
+import mocap
 from mocap.errors import OptionError, RenderError
+from mocap.importer.session import read_session
 from mocap.kinematics.swing_points import mid_hands
 from mocap.renderer import draw_sheet, draw_still, guides, layers
 from mocap.renderer.ground import box_middle
@@ -103,6 +105,38 @@ def test_type_never_lies_on_a_body_of_an_upright_or_square_picture(faulty, view,
     covered = coverage(still, size)
     for block in still.blocks:
         assert not np.asarray(covered.crop(block.box)).any(), block.labels[0].words
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("can_draw")
+@pytest.mark.parametrize("name", ["rook", "birch", "wren", "sorrel", "flint", "heath", "reed", "oak"])
+def test_no_hairline_crosses_the_hitter(project_root, name) -> None:
+    """In the pictures of every demo hitter, with all guides and with the usual numbers, from every side.
+
+    Beside a guide's number a few pixels at its end may lie on the body, as drawn; in a margin only the last stretch, to
+    the joint that the number belongs to.
+    """
+    session = read_session(project_root / "demo_sessions" / "lab_day")
+    row = next(row for row in session.recordings if row.file.stem == name)
+    swing = mocap.build_swing(mocap.read(row.file), row.hitter, row.setup)
+    scene = Scene(mocap.compare(swing, mocap.load_reference("standard")), mocap.measure(swing))
+    joined = 0
+    with Painter(scene) as painter:
+        for view, moment, asked in product([*VIEWS, "120,25"], ("plant", "contact"), ("all", "usual")):
+            still = Still(scene, moment, swing.index(moment), find_view(view), WIDE, asked)
+            painter.aim(still.framing, [still.frame])
+            body = painter.stage.draw(painter.hitter, *next(scene.poses([still.frame])).hitter).mask(WIDE)
+            noted = [(placed.leader, 0.0, placed.labels) for placed in still.placed]
+            noted += [(note.leader(still.page.unit), 90.0, note.block.labels) for note in still.notes]
+            for leader, last, labels in noted:
+                if leader is None:
+                    continue
+                joined += 1
+                length = np.hypot(*(leader[1] - leader[0]))
+                at = leader[0] + np.arange(0.0, length - last)[:, None] / length * (leader[1] - leader[0])
+                x, y = np.clip(at, 0, np.array(WIDE) - 1).astype(int).T
+                assert body[y, x].sum() <= 10, (view, moment, labels[0].words)
+    assert joined > 30
 
 
 def test_guides_asked_for_by_name_bring_their_numbers_and_none_brings_none(shown) -> None:

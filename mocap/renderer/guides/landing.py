@@ -22,6 +22,7 @@ from mocap.renderer.guides.canvas import (
     on_head,
     seen,
     straight,
+    stretch,
     wedge,
 )
 from mocap.renderer.lens import Lens
@@ -62,7 +63,9 @@ class SeparationLine:
         """Its length at plant."""
         if self.numbers is None or frame != self.plant:
             return None
-        return self.numbers.label("separation_length", "Front ankle to hands {value}", self.ends[frame].mean(axis=0))
+        ends = self.ends[frame]
+        words = "Front ankle to hands {value}"
+        return self.numbers.label("separation_length", words, ends.mean(axis=0), line=stretch(*ends))
 
 
 class WeightBar:
@@ -261,7 +264,9 @@ class KnobRay:
         """How far it misses the catcher's feet, at plant."""
         if self.numbers is None or frame != self.plant:
             return None
-        return self.numbers.label("knob_aim", "Knob points {value} from the catcher's feet", self.end(frame)[0])
+        end = self.end(frame)[0]
+        words = "Knob points {value} from the catcher's feet"
+        return self.numbers.label("knob_aim", words, end, line=stretch(end, self.knob[frame]))
 
 
 class BackKneeMark:
