@@ -250,7 +250,7 @@ class _Room:
         return _Choice(placed, _grown(boxes[best], _AIR * type_size), self._cost(costs[best], lines, type_size))
 
     def beside(self, anchors: FloatArray, lines: list[str], type_size: int) -> _Choice | None:
-        """The free place for lines of type that is nearest to any of the anchors, if near enough to need no hairline."""
+        """The free place for lines of type nearest to any of the anchors, if so near that it needs no hairline."""
         boxes, leaders = self._places(anchors, lines, type_size)
         lengths = np.hypot(*(leaders[:, 1] - leaders[:, 0]).T)
         if not len(lengths) or lengths.min() > _BESIDE * type_size:
