@@ -23,6 +23,7 @@ from mocap.renderer.film_page import (
     Caption,
     FilmPage,
     Finding,
+    fitting_caption,
     found_at,
     set_caption,
     set_film_footer,
@@ -219,7 +220,7 @@ class Film:
         self.scenes = self._scenes([shown] if beside is None else [shown, beside])
         self.timeline = Timeline(self.page.page, self.swing)
         self.panels = self._panels()
-        self.guides = [FilmGuides(panel, self._panel_guides()) for panel in self.panels]
+        self.guides = [FilmGuides(panel, self._panel_guides(), alone=len(self.panels) == 1) for panel in self.panels]
         notes = seen_from(self.panels[0].view, self.scenes[0]) if len(setup.views) == 1 else []
         reference = self.scenes[0].legend[1]
         self.footer = set_film_footer(self.page, self.panels[0].framing, setup.units, notes, reference)
@@ -319,6 +320,13 @@ class Film:
             return ""
         return f"{abs(time):.2f} s {'after' if time > 0 else 'before'} foot-plant"
 
+    def stated(self, shot: Shot) -> set[str]:
+        """The measures that the caption of a picture states; of one in motion also the weight, which is told held."""
+        if not shot.held:
+            return {"back_share"}
+        caption = fitting_caption(self.page, self.caption(shot))
+        return {caption.said.measure, *(finding.measure for finding in caption.findings)}
+
     def type_of(self, shot: Shot) -> list[Block]:
         """All type of one picture but the foot line's and the strip's."""
         blocks = [self._caption_of(shot)]
@@ -326,7 +334,8 @@ class Film:
             if len(self.panels) > 1:
                 blocks.append(self._title_block(place, panel.box, shot))
             else:
-                blocks += [Block((label,)) for label in self.guides[place].labels(self.page, shot.number)]
+                labels = self.guides[place].labels(self.page, shot.number, self.stated(shot))
+                blocks += [Block((label,)) for label in labels]
         return blocks
 
     def boxes(self, shot: Shot) -> list[Box]:
@@ -407,7 +416,7 @@ class _FilmStages:
         if not shot.held or len(film.panels) > 2:
             return []
         solid = covered(painted, self._base.crop(panel.box))
-        stated = captions.headline(panel.scene.findings, shot.held, film.setup.units).measure
+        stated = film.stated(shot) | {captions.headline(panel.scene.findings, shot.held, film.setup.units).measure}
         left, top = panel.box[:2]
         taken = [(x0 - left, y0 - top, x1 - left, y1 - top) for x0, y0, x1, y1 in film.boxes(shot)]
         silhouette = None if body is None else body.mask(painted.size)

@@ -32,12 +32,14 @@ _CELL = 4  # the bodies' coverage is looked up in squares of this many pixels; o
 _RINGS = 16  # how far out a place is looked for, each ring four fifths of the type size farther
 _ANGLES = 24  # directions tried on each ring
 _MOST_ROWS = 3  # lines that words are broken into at most
+_ROW = 2.0  # what another line of type costs, over the type size
+_EDGE = 0.6  # free space to the picture's edge, over the type size
 _AIR = 0.35  # free space around words, over the type size
 _STEPS = 64  # places along a hairline at which it is looked up whether a body lies there
 _LONGEST = 10.0  # hairlines longer than so many type sizes say less than they disturb: this project's default
 _TOUCH = 0.2  # a body counts as crossed where a hairline lies in it for longer, over the type size
 _BEHIND = 2.5  # a hairline ends at a body's edge where its anchor lies no deeper behind that, over the type size
-_BESIDE = 4.0  # words without a hairline stand no farther from what they belong to, over the type size
+_BESIDE = 2.5  # words without a hairline stand no farther from what they belong to, over the type size
 _AWAY = 0.25  # how much a way along the guide's line counts beside a hairline's length, which it may save
 _PLACES = 9  # places of a guide's line that are tried
 
@@ -275,7 +277,8 @@ class _Room:
         ends = np.concatenate([ends for _, ends in found])
         leaders = np.stack([ends, np.repeat(anchors, [len(ends) for _, ends in found], axis=0)], axis=1)
         wide = _grown(boxes, _AIR * type_size)
-        fits = np.asarray((wide[:, :2] >= 0.0).all(axis=1) & (wide[:, 2:] <= self.size).all(axis=1))
+        edge = _EDGE * type_size
+        fits = np.asarray((boxes[:, :2] >= edge).all(axis=1) & (boxes[:, 2:] <= np.array(self.size) - edge).all(axis=1))
         fits[fits] = ~self.covered.any_in(wide[fits])
         fits[fits] = ~_overlap(wide[fits], self.taken)
         fits[fits] = ~_meet(self.leaders, wide[fits]).any(axis=0)
@@ -301,7 +304,7 @@ class _Room:
 
     @staticmethod
     def _cost(length: float, lines: list[str], type_size: int) -> float:
-        return float(length) + (len(lines) - 1) * type_size
+        return float(length) + _ROW * (len(lines) - 1) * type_size
 
 
 def _broken(words: str, rows: int, type_size: int) -> list[str]:

@@ -76,7 +76,9 @@ class SideBySide:
         rows = rows_of(scenes[0].findings, scenes[1].findings, moment, units)
         said = captions.Headline("No number differs by more than its plus-minus", "", None, "")
         if rows:
-            said = captions.Headline(f"{rows[0].label}: {against(rows[0].values)}", "", None, "")
+            # Beside the panels its two values follow at once, each with its mark; above them the marks stand far below.
+            words = f"{rows[0].label}: {against(rows[0].values)}" if page.upright else rows[0].label
+            said = captions.Headline(words, "", None, "")
         self.header = set_header(page, MOMENT_WORDS[moment], both_names(self.names), said)
         self.rows = self._set_rows(rows)
         self.guides = [guides_for(scene, moment, view, asked, in_panel=True) for scene in scenes]
@@ -113,8 +115,7 @@ class SideBySide:
         page, gap = self.page, round(18 * self.page.unit)
         bottom = page.foot_top - gap
         if not page.upright:
-            top = self.header.box[3] + round(36 * page.unit)
-            return self._stack(rows, top, bottom)
+            return self._stack(rows, self.header.box[3] + round(14 * page.unit), bottom)
         blocks = self._stack(rows, 0, round(_MOST_BELOW * page.size[1]))
         height = max((block.box[3] for block in blocks), default=0)
         return self._stack(rows[: len(blocks)], bottom - height, bottom + gap)
@@ -126,11 +127,14 @@ class SideBySide:
         blocks: list[Block] = []
         y = top
         for row in rows:
-            labels: list[Label] = set_lines(
-                row.label, (page.margin, y), page.header_width, sizes.small, colour=MUTED, balanced=True
-            )
+            labels: list[Label] = []
             marks: list[Mark] = []
-            under = labels[-1].top + LEADING * sizes.small
+            under = y
+            if page.upright or blocks:  # else its label is the headline
+                labels += set_lines(
+                    row.label, (page.margin, y), page.header_width, sizes.small, colour=MUTED, balanced=True
+                )
+                under = labels[-1].top + LEADING * sizes.small
             for place in (0, 1):
                 value, value_marks = self._value(row, place, under)
                 labels += value

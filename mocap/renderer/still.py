@@ -22,7 +22,7 @@ from mocap.renderer.margin import MarginNote, off_body, set_margin, set_rows
 from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.placing import Placed, label_guides
 from mocap.renderer.scene import Painter, Scene
-from mocap.renderer.style import MUTED, type_sizes
+from mocap.renderer.style import INK, MUTED, type_sizes
 from mocap.renderer.text import Label, draw_labels, set_line
 from mocap.renderer.view import Framing, View, find_view
 from mocap.swing import MOMENTS, Swing
@@ -179,7 +179,7 @@ class Still:
         if not page.upright:
             self.notes = self._margins() if page.wide else self._beside()
         self.footer = set_footer(self.page, self.framing, scene.units, seen_from(view, scene), scene.legend)
-        self.bar_labels = self._bar_labels()
+        self.bar_labels = self._bar_labels(told=named and self.said.measure != "back_share")
         self.placed = self._guide_labels() if named else []
 
     def headline(self) -> captions.Headline:
@@ -287,14 +287,15 @@ class Still:
             return None
         return self.framing.project(np.mean(seen, axis=0))
 
-    def _bar_labels(self) -> list[Label]:
-        """Type of the weight bar, where it is drawn."""
+    def _bar_labels(self, *, told: bool) -> list[Label]:
+        """Type of the weight bar, where it is drawn, with its number where that is to be `told`."""
         bar = next((guide for guide in self.guides if isinstance(guide, guides.WeightBar)), None)
         if bar is None:
             return []
         edge = self.page.margin // 2
         left = edge if self.page.wide or self.page.upright else self.page.margin + self.page.header_width
-        return bar_labels(bar, self.framing, self.frame, self.page, (left, self.page.size[0] - edge))
+        words = bar.share_words(self.frame) if told else ""
+        return bar_labels(bar, self.framing, self.frame, self.page, (left, self.page.size[0] - edge), words)
 
     def _guide_labels(self) -> list[Placed]:
         """The numbers of guides that were asked for by name, beside their lines and off the bodies."""
@@ -303,13 +304,15 @@ class Still:
         body = silhouette(self.framing, self.scene.hitter.faces, posed.hitter[0])
         solid |= body | silhouette(self.framing, self.scene.reference.faces, posed.reference[0])
         taken = [block.box for block in (self.header, self.footer, *(Block((label,)) for label in self.bar_labels))]
-        return label_guides(self.guides, self.framing, self.frame, solid, taken, type_sizes(self.page.size).small, body)
+        # The weight bar has its number in its own words, or the headline does.
+        drawn = [guide for guide in self.guides if not (isinstance(guide, guides.WeightBar) and self.bar_labels)]
+        return label_guides(drawn, self.framing, self.frame, solid, taken, type_sizes(self.page.size).small, body)
 
 
 def bar_labels(
-    bar: guides.WeightBar, framing: Framing, frame: int, page: Page, between: tuple[int, int]
+    bar: guides.WeightBar, framing: Framing, frame: int, page: Page, between: tuple[int, int], told: str = ""
 ) -> list[Label]:
-    """Names at the ends of the weight bar, or under them where there is no room, and its band's. [px]"""
+    """Names at the ends of the weight bar, or under them where there is no room, and the words under it. [px]"""
     back_x, front_x, y = bar.bar(framing, page.unit, frame)
     if not np.isfinite([back_x, front_x, y]).all():
         return []
@@ -326,11 +329,10 @@ def bar_labels(
             set_line(right, (right_x, below), small, colour=MUTED, anchor="right"),
         ]
         return labels if labels[0].box[2] + gap < labels[1].box[0] else []
-    if bar.band is not None:
-        low, high = (f"{100 * share:g}" for share in bar.band)
-        middle = front_x + sum(bar.band) / 2.0 * (back_x - front_x)
-        words = f"good: {low}\N{EN DASH}{high} % on the back foot"
-        labels.append(set_line(words, (middle, below), small, colour=MUTED, anchor="middle"))
+    if words := bar.band_words(told):
+        middle = front_x + bar.middle * (back_x - front_x)
+        colour = INK if told else MUTED
+        labels.append(set_line(words, (middle, below), small, colour=colour, anchor="middle"))
     return labels
 
 

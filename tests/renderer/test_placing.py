@@ -175,12 +175,16 @@ def test_a_hairline_ends_at_the_edge_of_the_body_that_its_anchor_lies_behind() -
     assert np.hypot(*(placed.leader[1] - (320.0, 180.0))) == pytest.approx(60.0, abs=6.0)
 
 
-def test_words_to_a_place_deep_in_a_body_do_without_a_hairline() -> None:
-    body = disc((320, 180), 50.0)
-    (placed,) = place_labels([Wish("Knob", np.array([320.0, 180.0]))], body, [], SIZE, TYPE, body)
+def test_words_to_a_line_that_lies_on_a_body_stand_beside_it_without_a_hairline() -> None:
+    body = disc((320, 180), 30.0)
+    line = np.stack([np.linspace(300.0, 340.0, 9), np.full(9, 180.0)], axis=1)
+    (placed,) = place_labels([Wish("Knob", line[4], line)], body, [], SIZE, TYPE, body)
     assert placed.leader is None
     left, top, right, bottom = placed.box
-    assert np.hypot(max(left - 320, 320 - right, 0), max(top - 180, 180 - bottom, 0)) < 50.0 + TYPE
+    away = [np.hypot(max(left - x, x - right, 0), max(top - y, y - bottom, 0)) for x, y in line]
+    assert min(away) < 30.0
+    wide = disc((320, 180), 80.0)
+    assert place_labels([Wish("Knob", line[4], line)], wide, [], SIZE, TYPE, wide) == []
 
 
 def test_words_to_a_line_are_joined_to_it_where_it_leaves_the_body() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations, product
+from itertools import combinations, pairwise, product
 
 import numpy as np
 import pytest
@@ -208,6 +208,43 @@ def test_the_rows_side_by_side_are_numbers_that_truly_differ(shown, faulty) -> N
         one, other = (shown_of.findings.measures[labels[row.label]] for shown_of in (shown, faulty))
         assert abs(one.value - other.value) > 1.96 * np.hypot(one.sd, other.sd)
     assert rows_of(shown.findings, shown.findings, "plant", "metric") == []
+
+
+@pytest.mark.parametrize("size", [WIDE, TALL])
+def test_the_first_number_stands_once_beside_the_panels(shown, faulty, size) -> None:
+    """Above and below the panels twice: there each value stands under its own."""
+    scenes = (shown.scene, faulty.scene)
+    frames = tuple(scene.swing.index("plant") for scene in scenes)
+    picture = SideBySide(scenes, "plant", frames, VIEWS["open side"], size)
+    first = rows_of(shown.findings, faulty.findings, "plant", "metric")[0]
+    said = " ".join(label.words for block in picture.blocks for label in block.labels).replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+    assert said.count(first.label) == (1 if size == WIDE else 2)
+    for value in first.values:
+        assert said.count(value.replace("\N{NO-BREAK SPACE}", " ")) == (1 if size == WIDE else 2)
+
+
+def test_four_views_in_a_row_share_its_width_as_they_need_it(shown) -> None:
+    """The pitcher's view is the narrowest, and no view has more room to spare than another by much."""
+    names, frame = ("open side", "pitcher", "above", "120,25"), shown.comparison.swing.index("plant")
+    picture = SeveralViews(shown.scene, "plant", frame, [find_view(name) for name in names], WIDE)
+    widths = [panel.box[2] - panel.box[0] for panel in picture.panels]
+    assert len({panel.box[1] for panel in picture.panels}) == 1
+    assert widths[1] == min(widths) < 0.9 * max(widths)
+    for one, other in pairwise(picture.panels):
+        assert one.box[2] < other.box[0]
+
+
+def test_the_weight_s_number_stands_under_its_bar_where_all_guides_are_asked_for(faulty) -> None:
+    frame = faulty.comparison.swing.index("plant")
+    share = faulty.findings.measures["back_share"].value
+    for asked, told in (("all", True), ("usual", False)):
+        still = Still(faulty.scene, "plant", frame, VIEWS["open side"], WIDE, asked)
+        assert still.said.measure != "back_share"
+        (under,) = (label.words for label in still.bar_labels if "good" in label.words)
+        assert under.startswith(f"{100 * share:.0f}") == told
+        assert not any("of the weight" in label.words for placed in still.placed for label in placed.labels)
 
 
 def test_a_left_handed_hitter_beside_a_right_handed_one_looks_the_other_way(shown, left_handed) -> None:

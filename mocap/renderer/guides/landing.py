@@ -102,6 +102,11 @@ class WeightBar:
         self.band = (ends[0], ends[1]) if len(ends) == 2 else None
         self.numbers = numbers
 
+    @property
+    def middle(self) -> float:
+        """Middle of the band, as a share of the way from the front foot to the back one; of the bar without a band."""
+        return 0.5 if self.band is None else sum(self.band) / 2.0
+
     def bar(self, framing: Lens, unit: float, frame: int) -> tuple[float, float, float]:
         """x under the back foot, x under the front foot, y of the bar's middle. [px]"""
         pixels = framing.project(self._feet(frame))
@@ -151,11 +156,25 @@ class WeightBar:
 
     def label(self, frame: int) -> GuideLabel | None:
         """The share at plant, under the weight."""
+        return self._told(frame, "{value} of the weight on the back foot")
+
+    def share_words(self, frame: int) -> str:
+        """The share alone, at plant; empty elsewhere."""
+        label = self._told(frame, "{value}")
+        return "" if label is None else label.words
+
+    def band_words(self, told: str = "") -> str:
+        """What stands under the bar: the share that is `told`, and the band that is good; empty without both."""
+        if self.band is None:
+            return f"{told} on the back foot" if told else ""
+        low, high = (f"{100 * share:g}" for share in self.band)
+        return f"{told + '; ' if told else ''}good: {low}\N{EN DASH}{high} % on the back foot"
+
+    def _told(self, frame: int, words: str) -> GuideLabel | None:
         if self.numbers is None or self.share is None or frame != self.plant:
             return None
         back, front = self._feet(frame)
-        at = front + self.share * (back - front)
-        return self.numbers.label("back_share", "{value} of the weight on the back foot", at)
+        return self.numbers.label("back_share", words, front + self.share * (back - front))
 
 
 class FrontSideLine:
