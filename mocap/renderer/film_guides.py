@@ -18,7 +18,7 @@ from mocap.renderer.panels import Panel
 from mocap.renderer.placing import Placed, Wish, place_labels
 from mocap.renderer.scene import Scene
 from mocap.renderer.style import INK, MUTED
-from mocap.renderer.text import LEADING, Label, set_line
+from mocap.renderer.text import LEADING, Label, set_line, text_width
 from mocap.renderer.view import View
 
 if TYPE_CHECKING:
@@ -158,8 +158,10 @@ def _bar_labels(bar: guides.WeightBar, panel: Panel, number: int, page: FilmPage
         set_line(ends[0][1], (ends[0][0] - gap, top), small, colour=MUTED, anchor="right"),
         set_line(ends[1][1], (ends[1][0] + gap, top), small, colour=MUTED),
     ]
-    if words := bar.band_words(told):
-        place = (front_x + bar.middle * (back_x - front_x), y + 0.62 * LEADING * small)
-        labels.append(set_line(words, place, small, colour=INK if told else MUTED, anchor="middle"))
     inside = (page.margin // 2, page.size[0] - page.margin // 2)
+    if words := bar.band_words(told):
+        half = text_width(words, small) / 2.0 + 1.0
+        middle = float(np.clip(front_x + bar.middle * (back_x - front_x), inside[0] + half, inside[1] - half))
+        colour, under = INK if told else MUTED, y + 0.62 * LEADING * small
+        labels.append(set_line(words, (middle, under), small, colour=colour, anchor="middle"))
     return [label for label in labels if inside[0] <= label.box[0] and label.box[2] <= inside[1]]

@@ -237,13 +237,13 @@ def _caption(page: FilmPage, caption: Caption) -> Block:
 
 
 def fitted_headline(words: str, width: float, sizes: Type) -> tuple[int, str]:
-    """Type size [px] and words of a headline of three lines at most: smaller where long, else cut between words."""
-    for share in (1.0, 0.85):
+    """Type size [px] and words of a headline of three lines: smaller where long, in four, else cut between words."""
+    for share, lines in ((1.0, MOST_LINES), (0.85, MOST_LINES), (0.85, MOST_LINES + 1)):
         size = max(round(share * sizes.headline), sizes.value)
-        if len(wrap(words, width, size, "SemiBold")) <= MOST_LINES:
+        if len(wrap(words, width, size, "SemiBold")) <= lines:
             return size, words
     kept = words.split(" ")
-    while len(kept) > 1 and len(wrap(" ".join(kept) + "\N{HORIZONTAL ELLIPSIS}", width, size, "SemiBold")) > MOST_LINES:
+    while len(kept) > 1 and len(wrap(" ".join(kept) + "\N{HORIZONTAL ELLIPSIS}", width, size, "SemiBold")) > lines:
         kept.pop()
     return size, " ".join(kept).rstrip(",;:") + "\N{HORIZONTAL ELLIPSIS}"
 

@@ -76,9 +76,7 @@ class SideBySide:
         rows = rows_of(scenes[0].findings, scenes[1].findings, moment, units)
         said = captions.Headline("No number differs by more than its plus-minus", "", None, "")
         if rows:
-            # Beside the panels its two values follow at once, each with its mark; above them the marks stand far below.
-            words = f"{rows[0].label}: {against(rows[0].values)}" if page.upright else rows[0].label
-            said = captions.Headline(words, "", None, "")
+            said = captions.Headline(rows[0].label, "", None, "")  # its values follow, each with its mark
         self.header = set_header(page, MOMENT_WORDS[moment], both_names(self.names), said)
         self.rows = self._set_rows(rows)
         self.guides = [guides_for(scene, moment, view, asked, in_panel=True) for scene in scenes]
@@ -160,16 +158,6 @@ class SideBySide:
         if verdict is None:
             return labels, []
         return labels, [Mark(verdict, (x + 0.38 * size, y + 0.63 * size), 0.34 * size)]
-
-
-def against(values: tuple[str, str]) -> str:
-    """Two numbers in one line, each with its unit; the words after it that both end in once."""
-    first, second = (value.split(" ") for value in values)
-    kept = 4 if "±" in first else 2  # number, sign, plus-minus, unit
-    while min(len(first), len(second)) > kept and first[-1] == second[-1]:
-        first.pop()
-        second.pop()
-    return f"{' '.join(first)} against {values[1]}"
 
 
 def both_names(names: Sequence[str]) -> str:

@@ -304,9 +304,16 @@ class Still:
         body = silhouette(self.framing, self.scene.hitter.faces, posed.hitter[0])
         solid |= body | silhouette(self.framing, self.scene.reference.faces, posed.reference[0])
         taken = [block.box for block in (self.header, self.footer, *(Block((label,)) for label in self.bar_labels))]
-        # The weight bar has its number in its own words, or the headline does.
-        drawn = [guide for guide in self.guides if not (isinstance(guide, guides.WeightBar) and self.bar_labels)]
+        drawn = [guide for guide in self.guides if not self._is_told(guide)]
         return label_guides(drawn, self.framing, self.frame, solid, taken, type_sizes(self.page.size).small, body)
+
+    def _is_told(self, guide: guides.Guide) -> bool:
+        """Whether a guide's number stands in the headline already, or under the weight bar."""
+        label = guide.label(self.frame)
+        if label is None or not isinstance(guide, guides.WeightBar):
+            return False
+        under = any(label.words.startswith(guide.share_words(self.frame)) for label in self.bar_labels)
+        return under or label.measure == self.said.measure
 
 
 def bar_labels(

@@ -120,9 +120,9 @@ def test_an_anchor_that_is_not_in_the_picture_has_no_words(anchor) -> None:
 @pytest.mark.parametrize("shape", [(359, 641), (361, 642), (357, 639)])
 def test_any_size_of_picture_is_looked_up_whole(shape) -> None:
     solid = np.ones(shape, dtype=bool)
-    solid[-40:, :] = False
+    solid[-64:, :] = False
     (placed,) = place_labels([Wish("Knob", np.array([300.0, 200.0]))], solid, [], shape[::-1], TYPE)
-    assert placed.box[1] >= shape[0] - 40
+    assert placed.box[1] >= shape[0] - 64
 
 
 def test_a_coverage_of_another_size_is_refused() -> None:
