@@ -87,23 +87,10 @@ def draw_film(
     path : str or Path
         MP4 to write, or a GIF or WebP for a chat, made no larger and quicker than `encoder.CHAT_SIDE` and `CHAT_FPS`;
         an older file is replaced.
-    size : tuple of 2 ints
-        Width and height, even numbers: wide, square or upright. [px]
-    fps : int
-        [1/s]
-    units : {"metric", "imperial"}
-    view : str or sequence of str
-        See `mocap.renderer.view.find_view`; two or four are shown in one picture.
-    guides : str or sequence of str
-        "usual", "all", "none", or names.
-    speed : float or None
-        Over real time, the same throughout; None: `slow` times slower around foot-plant and contact, quicker elsewhere.
-    slow : float
-        Times slower than real time there. [-]
-    hold_s : float
-        How long the film stands still at a moment. [s]
-    moments : sequence of str
-        At which it does, of `mocap.swing.MOMENTS`.
+    size, fps, units, view, guides
+        See `FilmSetup`; views are named as in `mocap.renderer.view.find_view`.
+    speed, slow, hold_s, moments
+        See `mocap.renderer.tempo.Tempo`.
     beside : tuple of Comparison and Findings, or None
         Another swing, shown side by side, in step from moment to moment.
     title : str or None
@@ -120,36 +107,32 @@ def draw_film(
     ------
     OptionError
         A size, rate, speed, suffix, view, guide or moment that cannot be filmed.
-    RenderError
-        This machine cannot draw or encode.
-    OutputError
-        The file cannot be written.
+    RenderError, OutputError
+        This machine cannot draw or encode; the file cannot be written.
     """
     target = Path(path)
     fitted, rate = fitting(target, size, fps)
-    wanted = FilmSetup(
-        fitted,
-        rate,
-        units,
-        views_of(view, beside=beside is not None),
-        guides,
-        Tempo(speed, slow, hold_s, tuple(moments)),
-    )
+    views = views_of(view, beside=beside is not None)
+    wanted = FilmSetup(fitted, rate, units, views, guides, Tempo(speed, slow, hold_s, tuple(moments)))
     with replacing(target) as temporary:
         film = Film((comparison, findings), wanted, beside)
-        card = Card(fitted, title) if title else None
-        opening = round(TITLE_S * rate) if card else 0
-        total = opening + tempo.frame_count(film.shots)
-        with Encoder(temporary, fitted, rate) as encoder, closing(film.pictures()) as pictures:
-            if card:
-                encoder.write(card.draw().tobytes(), opening)
-            written = opening
-            for picture, times in pictures:
-                encoder.write(picture.tobytes(), times)
-                written += times
-                if progress is not None:
-                    progress(written, total)
+        _write(film, Card(fitted, title) if title else None, temporary, progress)
     return target
+
+
+def _write(film: Film, card: Card | None, path: Path, progress: Progress | None) -> None:
+    """A card and a film after it, as a video."""
+    size, rate = film.setup.size, film.setup.fps
+    written = round(TITLE_S * rate) if card else 0
+    total = written + tempo.frame_count(film.shots)
+    with Encoder(path, size, rate) as encoder, closing(film.pictures()) as pictures:
+        if card:
+            encoder.write(card.draw().tobytes(), written)
+        for picture, times in pictures:
+            encoder.write(picture.tobytes(), times)
+            written += times
+            if progress is not None:
+                progress(written, total)
 
 
 @dataclass(frozen=True)
@@ -159,12 +142,12 @@ class FilmSetup:
     Attributes
     ----------
     size : tuple of 2 ints
-        [px]
+        Width and height, even numbers: wide, square or upright. [px]
     fps : int
         [1/s]
     units : {"metric", "imperial"}
     views : tuple of View
-        One, two or four.
+        One, two or four, shown in one picture.
     guides : str or sequence of str
         "usual", "all", "none", or names.
     tempo : Tempo
