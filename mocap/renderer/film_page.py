@@ -142,7 +142,7 @@ class FilmPage:
         left, top, right, _ = self.bodies(caption_bottom)
         bottom = round(self.strip_y - LEADING * self.type.small - 34 * self.unit)
         if self.page.wide:
-            return left + round(32 * self.unit), round(44 * self.unit), right, bottom
+            return left + round(56 * self.unit), round(44 * self.unit), right, bottom
         return left, top, right, bottom
 
     @property

@@ -23,7 +23,7 @@ from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.placing import Placed, label_guides
 from mocap.renderer.scene import Painter, Scene
 from mocap.renderer.style import INK, MUTED, type_sizes
-from mocap.renderer.text import Label, draw_labels, set_line
+from mocap.renderer.text import LEADING, Label, draw_labels, set_line, text_width
 from mocap.renderer.view import Framing, View, find_view
 from mocap.swing import MOMENTS, Swing
 
@@ -326,21 +326,29 @@ def bar_labels(
     small, gap = type_sizes(page.size).small, 20 * page.unit
     (left_x, left), (right_x, right) = sorted(((back_x, "back foot"), (front_x, "front foot")))
     top, below = y - 0.63 * small, y + 0.8 * small
-    labels = [
+    middle, colour = front_x + bar.middle * (back_x - front_x), INK if told else MUTED
+    names = [
         set_line(left, (left_x - gap, top), small, colour=MUTED, anchor="right"),
         set_line(right, (right_x + gap, top), small, colour=MUTED),
     ]
-    if labels[0].box[0] < between[0] or labels[1].box[2] > between[1]:
-        labels = [
-            set_line(left, (left_x, below), small, colour=MUTED),
-            set_line(right, (right_x, below), small, colour=MUTED, anchor="right"),
-        ]
-        return labels if labels[0].box[2] + gap < labels[1].box[0] else []
-    if words := bar.band_words(told):
-        middle = front_x + bar.middle * (back_x - front_x)
-        colour = INK if told else MUTED
-        labels.append(set_line(words, (middle, below), small, colour=colour, anchor="middle"))
-    return labels
+    if names[0].box[0] >= between[0] and names[1].box[2] <= between[1]:
+        words = bar.band_words(told)
+        return [*names, *([set_line(words, (middle, below), small, colour=colour, anchor="middle")] if words else [])]
+    names = [
+        set_line(left, (left_x, below), small, colour=MUTED),
+        set_line(right, (right_x, below), small, colour=MUTED, anchor="right"),
+    ]
+    shown = names if names[0].box[2] + gap < names[1].box[0] else []
+    if not told:
+        return shown
+    room = between[1] - between[0]
+    words = next((w for w in (bar.band_words(told), f"{told} on the back foot") if text_width(w, small) < room), told)
+    half = text_width(words, small) / 2.0 + 1.0
+    middle = float(np.clip(middle, between[0] + half, between[1] - half))
+    under = below + LEADING * small if shown else below
+    if under + LEADING * small > page.foot_top:  # room for one line: the number goes before the names
+        shown, under = [], below
+    return [*shown, set_line(words, (middle, under), small, colour=INK, anchor="middle")]
 
 
 def numbers_at(scene: Scene, moment: str, frame: int, stated: str) -> list[captions.Callout]:
