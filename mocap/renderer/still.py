@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.comparison import Comparison
@@ -21,7 +23,7 @@ from mocap.renderer.lens import Box, silhouette
 from mocap.renderer.margin import MarginNote, off_body, set_margin, set_rows
 from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.placing import Placed, label_guides
-from mocap.renderer.scene import Painter, Scene
+from mocap.renderer.scene import Painter, Posed, Scene
 from mocap.renderer.style import INK, MUTED, type_sizes
 from mocap.renderer.text import LEADING, Label, draw_labels, set_line, text_width
 from mocap.renderer.view import Framing, View, find_view
@@ -182,6 +184,14 @@ class Still:
         self.bar_labels = self._bar_labels(told=named and self.said.measure != "back_share")
         self.placed = self._guide_labels() if named else []
 
+    @cached_property
+    def posed(self) -> Posed:
+        """Both bodies, posed once for arranging and for drawing."""
+        return next(self.scene.poses([self.frame]))
+
+    def _hitter_covers(self) -> npt.NDArray[np.bool_]:
+        return silhouette(self.framing, self.scene.hitter.faces, self.posed.hitter[0])
+
     def headline(self) -> captions.Headline:
         """What the picture states; where nothing is known of its moment, when that was."""
         said = captions.headline(self.scene.findings, self.moment, self.scene.units)
@@ -213,8 +223,7 @@ class Still:
         draw_floor(picture, self.framing, self.scene.plate_offset, (0, 0, *size))
         with Painter(self.scene) as painter:
             painter.aim(self.framing, [self.frame])
-            posed = next(self.scene.poses([self.frame]))
-            painter.paint(picture, posed, self.guides, self.page.unit)
+            painter.paint(picture, self.posed, self.guides, self.page.unit)
         for note in self.notes:
             note.draw(picture, self.page.unit)
         for placed in self.placed:
@@ -265,8 +274,7 @@ class Still:
         at_right = [i for i in range(len(anchors)) if i in over or i not in at_left]
         ends = [None if i in over else anchors[i] for i in at_right]
         notes += set_margin(page, [self.found[i] for i in at_right], ends, right, from_right=False)
-        posed = next(self.scene.poses([self.frame]))
-        return off_body(notes, silhouette(self.framing, self.scene.hitter.faces, posed.hitter[0]), page.unit)
+        return off_body(notes, self._hitter_covers(), page.unit)
 
     def _clear_of_ground(self) -> int:
         """Lowest y for numbers beside the bodies: above the box's far line, so that type never lies on chalk. [px]"""
@@ -300,9 +308,8 @@ class Still:
     def _guide_labels(self) -> list[Placed]:
         """The numbers of guides that were asked for by name, beside their lines and off the bodies."""
         solid = guides.strokes(self.guides, self.framing, self.frame, self.page.unit)
-        posed = next(self.scene.poses([self.frame]))
-        body = silhouette(self.framing, self.scene.hitter.faces, posed.hitter[0])
-        solid |= body | silhouette(self.framing, self.scene.reference.faces, posed.reference[0])
+        body = self._hitter_covers()
+        solid |= body | silhouette(self.framing, self.scene.reference.faces, self.posed.reference[0])
         taken = [block.box for block in (self.header, self.footer, *(Block((label,)) for label in self.bar_labels))]
         drawn = [guide for guide in self.guides if not self._is_told(guide)]
         return label_guides(drawn, self.framing, self.frame, solid, taken, type_sizes(self.page.size).small, body)
