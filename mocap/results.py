@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
+from mocap.capture import Capture
 from mocap.comparison import Comparison
 from mocap.findings import REACH, Check, Findings, Measure
 from mocap.kinematics.inspection import Inspection
@@ -73,9 +74,8 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
     dict
         - `file`, `frames`, `rate_hz`, `duration_s`, `first_frame`
         - `measurable`, `verdict`, `limits`
-        - `concerns`: `kind` (sides, swap, never_seen, never_moves, jumps, gap, body, plate,
-          rate), `labels`, `text`, the
-          worst first; what cleaning does not repair
+        - `concerns`: `kind` (sides, swap, never_seen, never_moves, jumps, gap, body, plate, rate), `labels`, `text`,
+          the worst first; what cleaning does not repair
         - `cleaning`: what it repaired, filled and left, one line each
         - `marker_set` (null where none is complete), `bat`
         - `body` (null where none can be built): `fit_m` and `point_fit_m` (RMS distance of the points from the
@@ -115,26 +115,34 @@ def inspection_object(inspection: Inspection) -> dict[str, Any]:
             for point, repairs in zip(inspection.points, inspection.repairs, strict=True)
         ],
         "swaps": [asdict(swap) for swap in inspection.swaps],
-        "plates": [
-            {
-                "type": quality.plate_type,
-                "size_m": list(quality.size_m),
-                "corners_m": plate.corners.tolist(),
-                "peak_n": quality.peak_n,
-                "unloaded_share": quality.unloaded_share,
-                "rate_hz": quality.rate_hz,
-            }
-            for quality, plate in zip(inspection.plates, capture.plates, strict=True)
-        ],
-        "analog": {
-            "channels": list(capture.analog_labels),
-            "units": list(capture.analog_units),
-            "rate_hz": capture.analog_rate_hz,
-        },
+        "plates": _plates(inspection),
+        "analog": _analog(capture),
         "events": [asdict(event) for event in capture.events],
         "subject": dict(capture.subject),
         "notes": list(capture.notes),
     }
+
+
+def _analog(capture: Capture) -> dict[str, Any]:
+    return {
+        "channels": list(capture.analog_labels),
+        "units": list(capture.analog_units),
+        "rate_hz": capture.analog_rate_hz,
+    }
+
+
+def _plates(inspection: Inspection) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": quality.plate_type,
+            "size_m": list(quality.size_m),
+            "corners_m": plate.corners.tolist(),
+            "peak_n": quality.peak_n,
+            "unloaded_share": quality.unloaded_share,
+            "rate_hz": quality.rate_hz,
+        }
+        for quality, plate in zip(inspection.plates, inspection.capture.plates, strict=True)
+    ]
 
 
 def _check(check: Check) -> dict[str, Any]:

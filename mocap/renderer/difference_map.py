@@ -189,7 +189,7 @@ class DifferenceMap(Still):
     def _draw_bodies(self, picture: Image) -> None:
         """The tinted hitter, the reference as an outline alone."""
         swing, unit = self.scene.swing, self.page.unit
-        posed = next(self.scene.poses([self.frame]))
+        posed = self.posed
         with Painter(self.scene) as painter:
             painter.aim(self.framing, [self.frame])
             figure = self.scene.hitter

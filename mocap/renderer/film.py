@@ -23,6 +23,7 @@ from mocap.renderer.film_page import (
     Caption,
     FilmPage,
     Finding,
+    fitting_caption,
     found_at,
     set_caption,
     set_film_footer,
@@ -86,23 +87,10 @@ def draw_film(
     path : str or Path
         MP4 to write, or a GIF or WebP for a chat, made no larger and quicker than `encoder.CHAT_SIDE` and `CHAT_FPS`;
         an older file is replaced.
-    size : tuple of 2 ints
-        Width and height, even numbers: wide, square or upright. [px]
-    fps : int
-        [1/s]
-    units : {"metric", "imperial"}
-    view : str or sequence of str
-        See `mocap.renderer.view.find_view`; two or four are shown in one picture.
-    guides : str or sequence of str
-        "usual", "all", "none", or names.
-    speed : float or None
-        Over real time, the same throughout; None: `slow` times slower around foot-plant and contact, quicker elsewhere.
-    slow : float
-        Times slower than real time there. [-]
-    hold_s : float
-        How long the film stands still at a moment. [s]
-    moments : sequence of str
-        At which it does, of `mocap.swing.MOMENTS`.
+    size, fps, units, view, guides
+        See `FilmSetup`; views are named as in `mocap.renderer.view.find_view`.
+    speed, slow, hold_s, moments
+        See `mocap.renderer.tempo.Tempo`.
     beside : tuple of Comparison and Findings, or None
         Another swing, shown side by side, in step from moment to moment.
     title : str or None
@@ -119,36 +107,32 @@ def draw_film(
     ------
     OptionError
         A size, rate, speed, suffix, view, guide or moment that cannot be filmed.
-    RenderError
-        This machine cannot draw or encode.
-    OutputError
-        The file cannot be written.
+    RenderError, OutputError
+        This machine cannot draw or encode; the file cannot be written.
     """
     target = Path(path)
     fitted, rate = fitting(target, size, fps)
-    wanted = FilmSetup(
-        fitted,
-        rate,
-        units,
-        views_of(view, beside=beside is not None),
-        guides,
-        Tempo(speed, slow, hold_s, tuple(moments)),
-    )
+    views = views_of(view, beside=beside is not None)
+    wanted = FilmSetup(fitted, rate, units, views, guides, Tempo(speed, slow, hold_s, tuple(moments)))
     with replacing(target) as temporary:
         film = Film((comparison, findings), wanted, beside)
-        card = Card(fitted, title) if title else None
-        opening = round(TITLE_S * rate) if card else 0
-        total = opening + tempo.frame_count(film.shots)
-        with Encoder(temporary, fitted, rate) as encoder, closing(film.pictures()) as pictures:
-            if card:
-                encoder.write(card.draw().tobytes(), opening)
-            written = opening
-            for picture, times in pictures:
-                encoder.write(picture.tobytes(), times)
-                written += times
-                if progress is not None:
-                    progress(written, total)
+        _write(film, Card(fitted, title) if title else None, temporary, progress)
     return target
+
+
+def _write(film: Film, card: Card | None, path: Path, progress: Progress | None) -> None:
+    """A card and a film after it, as a video."""
+    size, rate = film.setup.size, film.setup.fps
+    written = round(TITLE_S * rate) if card else 0
+    total = written + tempo.frame_count(film.shots)
+    with Encoder(path, size, rate) as encoder, closing(film.pictures()) as pictures:
+        if card:
+            encoder.write(card.draw().tobytes(), written)
+        for picture, times in pictures:
+            encoder.write(picture.tobytes(), times)
+            written += times
+            if progress is not None:
+                progress(written, total)
 
 
 @dataclass(frozen=True)
@@ -158,12 +142,12 @@ class FilmSetup:
     Attributes
     ----------
     size : tuple of 2 ints
-        [px]
+        Width and height, even numbers: wide, square or upright. [px]
     fps : int
         [1/s]
     units : {"metric", "imperial"}
     views : tuple of View
-        One, two or four.
+        One, two or four, shown in one picture.
     guides : str or sequence of str
         "usual", "all", "none", or names.
     tempo : Tempo
@@ -219,7 +203,7 @@ class Film:
         self.scenes = self._scenes([shown] if beside is None else [shown, beside])
         self.timeline = Timeline(self.page.page, self.swing)
         self.panels = self._panels()
-        self.guides = [FilmGuides(panel, self._panel_guides()) for panel in self.panels]
+        self.guides = [FilmGuides(panel, self._panel_guides(), alone=len(self.panels) == 1) for panel in self.panels]
         notes = seen_from(self.panels[0].view, self.scenes[0]) if len(setup.views) == 1 else []
         reference = self.scenes[0].legend[1]
         self.footer = set_film_footer(self.page, self.panels[0].framing, setup.units, notes, reference)
@@ -319,6 +303,13 @@ class Film:
             return ""
         return f"{abs(time):.2f} s {'after' if time > 0 else 'before'} foot-plant"
 
+    def stated(self, shot: Shot) -> set[str]:
+        """The measures that the caption of a picture states; of one in motion also the weight, which is told held."""
+        if not shot.held:
+            return {"back_share"}
+        caption = fitting_caption(self.page, self.caption(shot))
+        return {caption.said.measure, *(finding.measure for finding in caption.findings)}
+
     def type_of(self, shot: Shot) -> list[Block]:
         """All type of one picture but the foot line's and the strip's."""
         blocks = [self._caption_of(shot)]
@@ -326,7 +317,8 @@ class Film:
             if len(self.panels) > 1:
                 blocks.append(self._title_block(place, panel.box, shot))
             else:
-                blocks += [Block((label,)) for label in self.guides[place].labels(self.page, shot.number)]
+                labels = self.guides[place].labels(self.page, shot.number, self.stated(shot))
+                blocks += [Block((label,)) for label in labels]
         return blocks
 
     def boxes(self, shot: Shot) -> list[Box]:
@@ -393,7 +385,7 @@ class _FilmStages:
             part = picture if alone else picture.crop(panel.box)
             painter.paint(part, posed, drawn, (1.0 if alone else _PANEL_GUIDES) * film.page.unit)
             for note in self._numbers(place, part, shot, painter.body):
-                note.draw(part, film.page.unit, painter.body)
+                note.draw(part, film.page.unit)
             if not alone:
                 picture.paste(part, panel.box[:2])
         film.timeline.draw_position(picture, shot.frame, film.timeline.passed(shot.frame))
@@ -407,7 +399,7 @@ class _FilmStages:
         if not shot.held or len(film.panels) > 2:
             return []
         solid = covered(painted, self._base.crop(panel.box))
-        stated = captions.headline(panel.scene.findings, shot.held, film.setup.units).measure
+        stated = film.stated(shot) | {captions.headline(panel.scene.findings, shot.held, film.setup.units).measure}
         left, top = panel.box[:2]
         taken = [(x0 - left, y0 - top, x1 - left, y1 - top) for x0, y0, x1, y1 in film.boxes(shot)]
         silhouette = None if body is None else body.mask(painted.size)

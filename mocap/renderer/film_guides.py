@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,8 +17,8 @@ from mocap.renderer.lens import Box
 from mocap.renderer.panels import Panel
 from mocap.renderer.placing import Placed, Wish, place_labels
 from mocap.renderer.scene import Scene
-from mocap.renderer.style import MUTED
-from mocap.renderer.text import LEADING, Label, set_line
+from mocap.renderer.style import INK, MUTED
+from mocap.renderer.text import LEADING, Label, set_line, text_width
 from mocap.renderer.view import View
 
 if TYPE_CHECKING:
@@ -26,17 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["WITHOUT_WEIGHT", "FilmGuides", "covered", "has_weight", "reach_of_guides"]
 
-#: What the guides measure whose number a headline may state.
-_MEASURES = {
-    "axis": "axis_drift",
-    "head": "head_shift",
-    "knob": "knob_aim",
-    "separation": "separation_length",
-    "weight": "back_share",
-    "zone": "hitting_zone",
-}
-
-_LONGEST = 10.0  # hairlines longer than so many type sizes say less than they disturb: this project's default
+_WEIGHT = "back_share"  # what the weight bar shows
 _SHADE = 24  # levels by which a shadow darkens the ground at most; what differs more is a body or a guide
 
 #: What the usual guides are called for a panel that has no room below the feet for the weight bar.
@@ -62,10 +52,12 @@ class FilmGuides:
     panel : Panel
     asked : str or sequence of str
         See `mocap.renderer.guides.names_of`, or `WITHOUT_WEIGHT`.
+    alone : bool
+        Whether the panel is the whole picture, so that the weight bar has its type.
     """
 
-    def __init__(self, panel: Panel, asked: str | Sequence[str]) -> None:
-        self.panel = panel
+    def __init__(self, panel: Panel, asked: str | Sequence[str], *, alone: bool = False) -> None:
+        self.panel, self.alone = panel, alone
         self._built = _built(panel.scene, panel.view, asked)
         self._asked = asked
 
@@ -73,10 +65,13 @@ class FilmGuides:
         """Those shown in the picture of that number; what was asked for by name in all of them."""
         return _shown(self._built, self.panel.scene, self._asked, number)
 
-    def labels(self, page: FilmPage, number: int) -> list[Label]:
-        """Type of the weight bar, where it is shown and the picture is its own."""
+    def labels(self, page: FilmPage, number: int, stated: Collection[str]) -> list[Label]:
+        """Type of the weight bar, with its number unless that is `stated` elsewhere, where the picture is its own."""
         bar = next((guide for guide in self.at(number) if isinstance(guide, guides.WeightBar)), None)
-        return [] if bar is None else _bar_labels(bar, self.panel, number, page)
+        if bar is None or not self.alone:
+            return []
+        told = "" if _WEIGHT in stated else bar.share_words(number)
+        return _bar_labels(bar, self.panel, number, page, told)
 
     def numbers(
         self,
@@ -84,7 +79,7 @@ class FilmGuides:
         number: int,
         solid: npt.NDArray[np.bool_],
         taken: Sequence[Box],
-        stated: str,
+        stated: Collection[str],
         body: npt.NDArray[np.bool_] | None = None,
     ) -> list[Placed]:
         """The guides' own numbers in the picture of that number, each beside what it belongs to.
@@ -97,19 +92,19 @@ class FilmGuides:
             Of the panel: what words must not cover, see `covered`.
         taken : sequence of tuples of 4 ints
             Other type and what else is to stay free, in the panel. [px]
-        stated : str
-            The measure that the headline states already; empty: none.
+        stated : collection of str
+            The measures that stand elsewhere in the picture already.
         body : ndarray of bool, shape (height, width), or None
-            Of the panel: what hairlines should not cross either.
+            Of the panel: what hairlines must not cross either.
         """
         wishes = []
         for guide in self.at(number):
-            label = guide.label(number) if _MEASURES.get(guide.name, "") != stated or not stated else None
-            if label is not None:
-                wishes.append(Wish(label.words, self.panel.framing.project(label.at)))
-        small = page.type.small
+            label = guide.label(number)
+            if label is not None and label.measure not in stated and not (self.alone and label.measure == _WEIGHT):
+                project = self.panel.framing.project
+                wishes.append(Wish(label.words, project(label.at), project(label.line)))
         solid = solid | self._chalk()
-        return place_labels(wishes, solid, taken, self.panel.framing.size, small, body, _LONGEST * small)
+        return place_labels(wishes, solid, taken, self.panel.framing.size, page.type.small, body)
 
     def _chalk(self) -> npt.NDArray[np.bool_]:
         """Where plate and box lie in the panel, shape (height, width): words read badly on their lines."""
@@ -151,8 +146,8 @@ def _shown(built: Sequence[guides.Guide], scene: Scene, asked: str | Sequence[st
     return [guide for guide in built if always or guides.shown_at(guide.name, scene.swing, number)]
 
 
-def _bar_labels(bar: guides.WeightBar, panel: Panel, number: int, page: FilmPage) -> list[Label]:
-    """Names at the ends of the weight bar, and its band's; those that would leave the picture are left out."""
+def _bar_labels(bar: guides.WeightBar, panel: Panel, number: int, page: FilmPage, told: str) -> list[Label]:
+    """Names at the ends of the weight bar, and words under it; those that would leave the picture are left out."""
     back_x, front_x, y = bar.bar(panel.framing, page.unit, number)
     if not np.isfinite([back_x, front_x, y]).all():
         return []
@@ -163,10 +158,10 @@ def _bar_labels(bar: guides.WeightBar, panel: Panel, number: int, page: FilmPage
         set_line(ends[0][1], (ends[0][0] - gap, top), small, colour=MUTED, anchor="right"),
         set_line(ends[1][1], (ends[1][0] + gap, top), small, colour=MUTED),
     ]
-    if bar.band is not None:
-        low, high = (f"{100 * share:g}" for share in bar.band)
-        words = f"good: {low}\N{EN DASH}{high} % on the back foot"
-        middle = front_x + sum(bar.band) / 2.0 * (back_x - front_x)
-        labels.append(set_line(words, (middle, y + 0.62 * LEADING * small), small, colour=MUTED, anchor="middle"))
     inside = (page.margin // 2, page.size[0] - page.margin // 2)
+    if words := bar.band_words(told):
+        half = text_width(words, small) / 2.0 + 1.0
+        middle = float(np.clip(front_x + bar.middle * (back_x - front_x), inside[0] + half, inside[1] - half))
+        colour, under = INK if told else MUTED, y + 0.62 * LEADING * small
+        labels.append(set_line(words, (middle, under), small, colour=colour, anchor="middle"))
     return [label for label in labels if inside[0] <= label.box[0] and label.box[2] <= inside[1]]

@@ -7,7 +7,7 @@ read on a phone held upright.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from mocap.display import Units
@@ -35,10 +35,11 @@ def film_type(size: tuple[int, int]) -> Type:
 
 @dataclass(frozen=True)
 class Finding:
-    """One line of a caption, with its verdict's mark before it."""
+    """One line of a caption, with its verdict's mark before it, and what it tells."""
 
     words: str
     verdict: Verdict | None
+    measure: str
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,7 @@ class FilmPage:
         left, top, right, _ = self.bodies(caption_bottom)
         bottom = round(self.strip_y - LEADING * self.type.small - 34 * self.unit)
         if self.page.wide:
-            return left + round(32 * self.unit), round(44 * self.unit), right, bottom
+            return left + round(56 * self.unit), round(44 * self.unit), right, bottom
         return left, top, right, bottom
 
     @property
@@ -197,22 +198,27 @@ class _Column:
         return Block(tuple(self.labels), tuple(self.marks))
 
 
+def fitting_caption(page: FilmPage, caption: Caption) -> Caption:
+    """The same with no more findings than there is room for."""
+    for count in range(min(len(caption.findings), MOST_CHECKS), -1, -1):
+        fewer = replace(caption, findings=caption.findings[:count])
+        if not caption.findings or _caption(page, fewer).box[3] <= page.caption_end:
+            break
+    return fewer
+
+
 def set_caption(page: FilmPage, caption: Caption) -> Block:
     """Moment, hitter and speed, and the finding of a held moment; as many of its findings as there is room for."""
-    for count in range(min(len(caption.findings), MOST_CHECKS), -1, -1):
-        block = _caption(page, caption, count)
-        if block.box[3] <= page.caption_end:
-            break
-    return block
+    return _caption(page, fitting_caption(page, caption))
 
 
-def _caption(page: FilmPage, caption: Caption, count: int) -> Block:
+def _caption(page: FilmPage, caption: Caption) -> Block:
     sizes, said = page.type, caption.said
     column = _Column(page.margin, page.top, page.column)
     if page.page.wide:
         column.add(caption.moment, sizes.title, "SemiBold")
         for line in (caption.who, caption.when, caption.speed):
-            column.add(line, sizes.small, colour=MUTED)
+            column.add(line, sizes.small, colour=MUTED, balanced=True)
     else:
         column.add_pair(caption.moment, caption.speed, sizes.title, sizes.small, "SemiBold")
         column.add_pair(caption.who, caption.when, sizes.small, sizes.small, "Regular")
@@ -222,22 +228,22 @@ def _caption(page: FilmPage, caption: Caption, count: int) -> Block:
     if said.detail:
         column.y += 6 * page.unit
         column.add_marked(said.detail, said.verdict, sizes.body)
-    if count:
+    if caption.findings:
         column.y += (22 if page.page.wide else 8) * page.unit
-    for finding in caption.findings[:count]:
+    for finding in caption.findings:
         column.add_marked(finding.words, finding.verdict, sizes.small)
         column.y += 8 * page.unit
     return column.block
 
 
 def fitted_headline(words: str, width: float, sizes: Type) -> tuple[int, str]:
-    """Type size [px] and words of a headline of three lines at most: smaller where long, else cut between words."""
-    for share in (1.0, 0.85):
+    """Type size [px] and words of a headline of three lines: smaller where long, in four, else cut between words."""
+    for share, lines in ((1.0, MOST_LINES), (0.85, MOST_LINES), (0.85, MOST_LINES + 1)):
         size = max(round(share * sizes.headline), sizes.value)
-        if len(wrap(words, width, size, "SemiBold")) <= MOST_LINES:
+        if len(wrap(words, width, size, "SemiBold")) <= lines:
             return size, words
     kept = words.split(" ")
-    while len(kept) > 1 and len(wrap(" ".join(kept) + "\N{HORIZONTAL ELLIPSIS}", width, size, "SemiBold")) > MOST_LINES:
+    while len(kept) > 1 and len(wrap(" ".join(kept) + "\N{HORIZONTAL ELLIPSIS}", width, size, "SemiBold")) > lines:
         kept.pop()
     return size, " ".join(kept).rstrip(",;:") + "\N{HORIZONTAL ELLIPSIS}"
 
@@ -280,5 +286,5 @@ def found_at(findings: Findings, moment: str, units: Units, stated: str) -> tupl
     for check in checks_at(findings, moment):
         if check.verdict in ("off", "near") and check.measure != stated:
             _, words = finding_words(findings, check.measure, units)
-            found.append(Finding(f"{words} ({verdict_words(findings, check, units)})", check.verdict))
+            found.append(Finding(f"{words} ({verdict_words(findings, check, units)})", check.verdict, check.measure))
     return tuple(found)

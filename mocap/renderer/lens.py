@@ -127,3 +127,29 @@ class CameraLens(Lens):
     def _in_lab(self, points: npt.ArrayLike) -> FloatArray:
         turn, shift = self.lab_from_hitting[:3, :3], self.lab_from_hitting[:3, 3]
         return np.asarray(points, dtype=np.float64) @ turn.T + shift
+
+
+def silhouette(lens: Lens, faces: npt.NDArray[np.integer], vertices: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+    """Which pixels a closed surface covers, shape (height, width), without drawing it.
+
+    Parameters
+    ----------
+    lens : Lens
+    faces : ndarray of int, shape (T, 3)
+        Outward triangles.
+    vertices : array-like, shape (V, 3)
+        NaN where it was not seen. [m]
+    """
+    from PIL import Image as images
+    from PIL import ImageDraw
+
+    corners = lens.project(vertices)[faces]
+    a, b, c = (corners[:, k] for k in range(3))
+    turn = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+    # Those that face the viewer cover it all; y points downward. Triangles with a corner that was not seen drop out.
+    facing = turn > 0.0 if lens.flipped else turn < 0.0
+    mask = images.new("L", lens.size)
+    pen = ImageDraw.Draw(mask)
+    for triangle in corners[facing].reshape(-1, 6).tolist():
+        pen.polygon(triangle, fill=255)
+    return np.asarray(mask) > 0

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.renderer.captions import Callout
@@ -19,6 +20,10 @@ from mocap.renderer.text import LEADING
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+
+
+_DEEP = 2.5  # a hairline ends no deeper in the body, over the type size: this project's default
+_TOUCH = 3.0  # of a body that it only grazes [design px]
 
 
 @dataclass(frozen=True)
@@ -128,6 +133,33 @@ def set_rows(page: Page, callouts: Sequence[Callout], place: Box, columns: int) 
         notes += [MarginNote(block, None, from_right=False) for block in row]
         y = lowest + 0.8 * gap
     return notes
+
+
+def off_body(notes: Sequence[MarginNote], body: npt.NDArray[np.bool_], unit: float) -> list[MarginNote]:
+    """The same numbers; those whose hairline would cross the body on its way stand without one.
+
+    Parameters
+    ----------
+    notes : sequence of MarginNote
+    body : ndarray of bool, shape (height, width)
+        Where the hitter is in the picture.
+    unit : float
+        Pixels per design pixel.
+    """
+    return [replace(note, anchor=None) if _crosses_body(note, body, unit) else note for note in notes]
+
+
+def _crosses_body(note: MarginNote, body: npt.NDArray[np.bool_], unit: float) -> bool:
+    """Whether more of a hairline than its last stretch lies on the body, or that stretch is long."""
+    leader = note.leader(unit)
+    if leader is None:
+        return False
+    length = float(np.hypot(*(leader[1] - leader[0])))
+    at = np.linspace(0.0, 1.0, max(int(length), 2))[:, None]
+    x, y = np.clip(leader[0] + at * (leader[1] - leader[0]), 0, np.array(body.shape)[::-1] - 1).astype(int).T
+    on_body = body[y, x]
+    last = int(np.argmax(~on_body[::-1])) if not on_body.all() else len(on_body)
+    return bool(last > _DEEP * note.block.labels[0].size or on_body[: len(on_body) - last].sum() > _TOUCH * unit)
 
 
 def crosses(first: FloatArray | None, second: FloatArray | None) -> bool:

@@ -2,6 +2,22 @@
 
 With a calibrated camera everything is drawn through its lens onto the video, picture by picture. Without one the video
 plays beside the usual figure, in time with it.
+
+Stills and films take alike, besides the swing and its video:
+
+camera : Camera or None
+    That filmed the video, its world the recording's lab. None: video and figure stand side by side.
+video_moments : mapping of str to int, optional
+    Moments as frames of the video, counted from 0. They go before the camera's clock; without a camera one is needed
+    together with `video_rate_hz`, or two.
+video_rate_hz : float, optional
+    At which the camera filmed, goes before the camera's own; of a slow-motion clip not the rate it plays at. [Hz]
+swing_starts_s : float
+    Time of the swing's first frame on the recording's clock: not 0 where it was cut out of a longer one. [s]
+keypoints : Keypoints or None
+    What a detector found in this video, to check its time by.
+told : callable or None
+    Told in one line each what may be wrong with the video's times, see `mocap.renderer.footage_check`.
 """
 
 from __future__ import annotations
@@ -64,41 +80,12 @@ def draw_over_footage(
 
     Parameters
     ----------
-    comparison : Comparison
-    findings : Findings
-    video : str or Path
+    comparison, findings, video, camera, video_moments, video_rate_hz, swing_starts_s, keypoints, told
+        See `mocap.renderer.over_footage`.
     path : str or Path
         `.mp4`, `.gif` or `.webp` to write; an older one is replaced.
-    camera : Camera or None
-        That filmed the video, its world the recording's lab. None: video and figure stand side by side.
-    video_moments : mapping of str to int, optional
-        Moments as frames of the video, counted from 0. They go before the camera's clock; without a camera one is
-        needed together with `video_rate_hz`, or two.
-    video_rate_hz : float, optional
-        At which the camera filmed, goes before the camera's own; of a slow-motion clip not the rate it plays at. [Hz]
-    swing_starts_s : float
-        Time of the swing's first frame on the recording's clock: not 0 where it was cut out of a longer one. [s]
-    keypoints : Keypoints or None
-        What a detector found in this video, to check its time by.
-    told : callable or None
-        Told in one line each what may be wrong with the video's times, see `mocap.renderer.footage_check`.
-    size : tuple of 2 ints
-        Width and height, even numbers. [px]
-    fps : int
-        Of the film. [1/s]
-    units : {"metric", "imperial"}
-    guides : str or sequence of str
-        "usual", "all", "none", or names.
-    speed : float, optional
-        The same throughout, over real time; else slow around foot-plant and contact, see `mocap.renderer.tempo`. [-]
-    slow : float
-        Times slower than real time there. [-]
-    moments : sequence of str
-        Where the film stands still.
-    hold_s : float
-        How long. [s]
-    progress : callable or None
-        Called with film frames written and their number in all.
+    size, fps, units, guides, speed, slow, moments, hold_s, progress
+        As of `mocap.renderer.film.draw_film`.
 
     Returns
     -------
@@ -110,38 +97,28 @@ def draw_over_footage(
     OptionError
         A size or rate that cannot be encoded, a speed nobody could watch, an unknown moment or guide, a video that is
         not linked to the swing, shows nothing of it, or is not this camera's.
-    InputError
-        The video cannot be read.
-    RenderError
-        This machine cannot draw, decode or encode.
-    OutputError
-        The file cannot be written.
+    InputError, RenderError, OutputError
+        The video cannot be read; this machine cannot draw, decode or encode; the file cannot be written.
     """
     target = Path(path)
     size, fps = fitting(target, size, fps)
     playing = Playing(fps, Tempo(speed, slow, hold_s, tuple(moments)), guides=_few(guides))
-    film = _arrange(
-        Scene(comparison, findings, units),
-        Path(video),
-        camera,
-        (video_moments, video_rate_hz, swing_starts_s),
-        size,
-        playing,
-    )
+    link = (video_moments, video_rate_hz, swing_starts_s)
+    film = _arrange(Scene(comparison, findings, units), Path(video), camera, link, size, playing)
     _tell(film, camera, swing_starts_s, keypoints, told)
+    with film, replacing(target) as temporary, Encoder(temporary, size, fps) as encoder:
+        _write(film, encoder, progress)
+    return target
+
+
+def _write(film: FootageFilm, encoder: Encoder, progress: Callable[[int, int], None] | None) -> None:
     total, written = sum(shot.times for shot in film.shots), 0
-    with (
-        film,
-        replacing(target) as temporary,
-        Encoder(temporary, size, fps) as encoder,
-        closing(_pictures(film)) as pictures,
-    ):
+    with closing(_pictures(film)) as pictures:
         for picture, times in pictures:
             encoder.write(picture.tobytes(), times)
             written += times
             if progress is not None:
                 progress(written, total)
-    return target
 
 
 def draw_still_over_footage(
@@ -167,9 +144,10 @@ def draw_still_over_footage(
     ----------
     moment : str
         One of `mocap.swing.MOMENTS`.
-    comparison, findings, video, camera, video_moments, video_rate_hz, swing_starts_s, keypoints, told, size, units,
-    guides
-        See `draw_over_footage`; any size.
+    comparison, findings, video, camera, video_moments, video_rate_hz, swing_starts_s, keypoints, told
+        See `mocap.renderer.over_footage`.
+    size, units, guides
+        As of `draw_over_footage`; any size.
     path : str or Path
         PNG to write; an older one is replaced.
 
@@ -188,14 +166,8 @@ def draw_still_over_footage(
     if moment not in MOMENTS:
         raise OptionError(f"moment {moment!r} is not known; known are {', '.join(MOMENTS)}")
     playing = Playing(still=moment, guides=_few(guides))
-    film = _arrange(
-        Scene(comparison, findings, units),
-        Path(video),
-        camera,
-        (video_moments, video_rate_hz, swing_starts_s),
-        size,
-        playing,
-    )
+    link = (video_moments, video_rate_hz, swing_starts_s)
+    film = _arrange(Scene(comparison, findings, units), Path(video), camera, link, size, playing)
     _tell(film, camera, swing_starts_s, keypoints, told)
     with film, replacing(target := Path(path)) as temporary, closing(_pictures(film)) as pictures:
         next(pictures)[0].save(temporary)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 #: Guides are thinner in a panel than in a picture of one look.
 LINE_SHARE = 0.8
 _GAP = 20  # between panels [design px]
+_NARROWEST = 0.75  # of the mean width, so that a narrow view's title has room: this project's default
 
 
 def panel_place(page: Page, header: Block, below: int = 0) -> Box:
@@ -46,7 +47,9 @@ def set_titled_panels(
     place: Box,
     extra: Sequence[FloatArray],
 ) -> tuple[list[Panel], list[Block]]:
-    """Panels as large as they can be in one or two columns, all to one scale, each under its title.
+    """Panels as large as they can be in one or two columns or a row, all to one scale, each under its title.
+
+    In a row of several views each is as wide as what it shows asks for.
 
     Parameters
     ----------
@@ -72,12 +75,15 @@ def set_titled_panels(
     OptionError
         The picture is too small for so many.
     """
-    gap = round(_GAP * page.unit)
+    gap, count = round(_GAP * page.unit), len(looks)
     tried: list[tuple[list[Panel], list[Block]]] = []
-    for columns in {1, min(2, len(looks)), len(looks)}:
-        boxes = grid(place, len(looks), columns, gap)
+    for columns in {1, min(2, count), count}:
+        boxes = grid(place, count, columns, gap)
         found = _set_in(page, boxes, looks, frames, titles, extra)
-        if found and columns == len(looks):
+        if found and columns == count and len({view for _, view in looks}) > 1:
+            boxes = _row(place, _widths(found[0], extra), gap)
+            found = _set_in(page, boxes, looks, frames, titles, extra) or found
+        if found and columns == count:
             spare = _spare_above(*found, extra)
             if spare > 2 * gap:  # one row of narrow panels: as tall as it needs, in the middle of its place
                 low = [(left, top + spare // 2, right, bottom - spare // 2) for left, top, right, bottom in boxes]
@@ -87,6 +93,23 @@ def set_titled_panels(
     if not tried:
         raise OptionError(f"{page.size[0]}x{page.size[1]} is too small for {len(looks)} panels; give a larger size")
     return max(tried, key=lambda found: found[0][0].framing.scale)
+
+
+def _widths(panels: Sequence[Panel], extra: Sequence[FloatArray]) -> FloatArray:
+    """What each panel shows across, shape (N,), with room for its title. [px]"""
+    shown = [np.concatenate([panel.scene.reach(panel.frames), more]) for panel, more in zip(panels, extra, strict=True)]
+    extents = [panel.framing.extent(content) for panel, content in zip(panels, shown, strict=True)]
+    across = np.array([high[0] - low[0] for low, high in extents])
+    return np.asarray(np.maximum(across, _NARROWEST * across.mean()))
+
+
+def _row(place: Box, widths: FloatArray, gap: int) -> list[Box]:
+    """Boxes side by side that share a place as their widths do. [px]"""
+    left, top, right, bottom = place
+    free = right - left - (len(widths) - 1) * gap
+    ends = left + np.cumsum(np.round(free * widths / widths.sum())).astype(int) + gap * np.arange(len(widths))
+    starts = [left, *(end + gap for end in ends[:-1].tolist())]
+    return [(start, top, end, bottom) for start, end in zip(starts, ends.tolist(), strict=True)]
 
 
 def _set_in(
@@ -99,7 +122,7 @@ def _set_in(
 ) -> tuple[list[Panel], list[Block]] | None:
     """Panels in their boxes, and their titles; nothing where the boxes are too small."""
     gap = round(_GAP * page.unit)
-    if min(boxes[0][2] - boxes[0][0], boxes[0][3] - boxes[0][1]) < 2 * gap:
+    if min(min(right - left, bottom - top) for left, top, right, bottom in boxes) < 2 * gap:
         return None
     blocks = [panel_title(page, box, *title) for box, title in zip(boxes, titles, strict=True)]
     head = max(block.box[3] - box[1] for block, box in zip(blocks, boxes, strict=True))

@@ -2,12 +2,15 @@
 
 Round each anchor candidates lie on growing rings; the nearest free one is taken. Whether a box is free of the bodies is
 read from a summed-area table of what they cover (Crow FC (1984) Computer Graphics 18:207-212), in four look-ups each.
+
+Hairlines never cross a body: words go where theirs does without; it ends at the body's edge where what it belongs to
+lies just behind that; another place of the same line is taken; or words that stand near enough do without one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,19 +26,24 @@ from mocap.renderer.text import LEADING, Anchor, Label, draw_labels, set_line, t
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-    from mocap.renderer.layers import Layer
-
 Boxes = npt.NDArray[np.float64]  # shape (N, 4): left, top, right, bottom [px]
 
 _CELL = 4  # the bodies' coverage is looked up in squares of this many pixels; one that is touched counts as full
 _RINGS = 16  # how far out a place is looked for, each ring four fifths of the type size farther
 _ANGLES = 24  # directions tried on each ring
 _MOST_ROWS = 3  # lines that words are broken into at most
+_ROW = 2.0  # what another line of type costs, over the type size
+_EDGE = 1.0  # free space to the picture's edge, over the type size
 _AIR = 0.35  # free space around words, over the type size
-_STEPS = 24  # places along a hairline at which it is looked up whether a body lies there
-_OVER_BODY = 3.0  # a hairline over a body counts as so many times its length, as another place may do without
-_HIDDEN = 2.0  # words whose hairline would be hidden for longer are left out, over the type size
-_NEAR = 1.6  # hairlines lie on a body only this near to what they belong to, over the type size
+_STEPS = 64  # places along a hairline at which it is looked up whether a body lies there
+_LONGEST = 10.0  # hairlines longer than so many type sizes say less than they disturb: this project's default
+_TOUCH = 0.2  # a body counts as crossed where a hairline lies in it for longer, over the type size
+_BEHIND = 2.5  # a hairline ends at a body's edge where its anchor lies no deeper behind that, over the type size
+_BESIDE = 2.5  # words without a hairline stand no farther from what they belong to, over the type size
+_AWAY = 0.25  # how much a way along the guide's line counts beside a hairline's length, which it may save
+_PLACES = 9  # places of a guide's line that are tried
+
+NOWHERE: FloatArray = np.empty((0, 2))
 
 
 @dataclass(frozen=True)
@@ -48,10 +56,14 @@ class Wish:
         Set in one line, or in two or three where one has no room.
     anchor : ndarray, shape (2,)
         [px]
+    line : ndarray, shape (N, 2)
+        Where else the words may be joined to what they belong to, if that is a line: anchors on a body are then of no
+        use. [px]
     """
 
     words: str
     anchor: FloatArray
+    line: FloatArray = field(default_factory=lambda: NOWHERE)
 
 
 @dataclass(frozen=True)
@@ -62,12 +74,13 @@ class Placed:
     ----------
     labels : tuple of Label
         One a line.
-    leader : ndarray, shape (2, 2)
-        Both ends of the hairline, the second at the anchor. [px]
+    leader : ndarray, shape (2, 2), or None
+        Both ends of the hairline, the second at the anchor, or at the edge of the body that it lies behind; None: there
+        is none. [px]
     """
 
     labels: tuple[Label, ...]
-    leader: FloatArray
+    leader: FloatArray | None
 
     @property
     def box(self) -> Box:
@@ -77,21 +90,13 @@ class Placed:
         right, bottom = boxes[:, 2:].max(axis=0)
         return int(left), int(top), int(right), int(bottom)
 
-    def draw(self, picture: Image, unit: float, body: Layer | None = None) -> None:
-        """Set it on a picture of mode RGB, hairline first; `unit` in pixels per design pixel.
-
-        The hairline passes behind a body, if one is given, but for its last stretch to what it belongs to.
-        """
-        pen = Pen(picture)
-        kept = None if body is None else picture.crop((*body.corner, *np.add(body.corner, body.solid.size)))
-        pen.line(self.leader, 1.8 * unit, INK, casing=WHITE, casing_width=unit)
-        if body is not None and kept is not None:
-            mask = body.solid.copy()
-            near = Pen(mask.convert("RGB"))
-            near.disc(self.leader[1] - body.corner, _NEAR * self.labels[0].size, (0, 0, 0))
-            picture.paste(kept, body.corner, near.picture.convert("L"))
-        pen.disc(self.leader[1], 4.5 * unit, WHITE)
-        pen.disc(self.leader[1], 3 * unit, INK)
+    def draw(self, picture: Image, unit: float) -> None:
+        """Set it on a picture of mode RGB, hairline first; `unit` in pixels per design pixel."""
+        if self.leader is not None:
+            pen = Pen(picture)
+            pen.line(self.leader, 1.8 * unit, INK, casing=WHITE, casing_width=unit)
+            pen.disc(self.leader[1], 4.5 * unit, WHITE)
+            pen.disc(self.leader[1], 3 * unit, INK)
         draw_labels(picture, list(self.labels))
 
 
@@ -102,7 +107,6 @@ def place_labels(
     size: tuple[int, int],
     type_size: int,
     body: npt.NDArray[np.generic] | None = None,
-    longest: float = np.inf,
 ) -> list[Placed]:
     """Places for words near their anchors.
 
@@ -111,7 +115,7 @@ def place_labels(
     wishes : sequence of Wish
         The most important first.
     solid : ndarray, shape (height, width), or sequence of boxes
-        What words must not cover, but hairlines may: the bodies and the guides, wherever the array is not zero.
+        What words must not cover: the bodies and the guides, wherever the array is not zero.
     taken : sequence of tuples of 4 ints
         Other type: left, top, right, bottom, which neither words nor hairlines may cross. [px]
     size : tuple of 2 ints
@@ -119,9 +123,7 @@ def place_labels(
     type_size : int
         [px]
     body : ndarray, shape (height, width), or None
-        What hairlines should not cross either where another place does without: the bodies, of `solid`.
-    longest : float
-        Of a hairline. [px]
+        What hairlines must not cross either: the bodies, of `solid`.
 
     Returns
     -------
@@ -130,25 +132,41 @@ def place_labels(
         out.
     """
     over = None if body is None else _Covered(body, size)
-    room = _Room(_Covered(solid, size), np.asarray(taken, dtype=np.float64).reshape(-1, 4), size, over, longest)
+    room = _Room(_Covered(solid, size), np.asarray(taken, dtype=np.float64).reshape(-1, 4), size, over)
     placed: list[Placed] = []
     for wish in wishes:
-        anchor = np.asarray(wish.anchor, dtype=np.float64)
-        if not (np.isfinite(anchor).all() and (anchor >= 0.0).all() and (anchor <= size).all()):
+        anchors = _anchors(wish, size)
+        if not len(anchors):
             continue
-        best: _Choice | None = None
-        for rows in range(1, _MOST_ROWS + 1):
-            lines = _broken(wish.words, rows, type_size)
-            if len(lines) < rows:
-                break
-            found = room.nearest(anchor, lines, type_size)
-            if found is not None and (best is None or found.cost < best.cost):
-                best = found
-            if best is not None and best.free:
-                break
+        best = _best(room, wish.words, anchors, type_size, on_line=len(wish.line) > 0)
         if best is not None:
             placed.append(room.take(best))
     return placed
+
+
+def _anchors(wish: Wish, size: tuple[int, int]) -> FloatArray:
+    """The places in the picture that words may belong to, shape (K, 2), the first the best. [px]"""
+    chosen = np.linspace(0, len(wish.line) - 1, min(_PLACES, len(wish.line))).round().astype(int)
+    anchors = np.concatenate([np.asarray(wish.anchor, dtype=np.float64)[None], wish.line[chosen]])
+    inside = np.isfinite(anchors).all(axis=1)
+    inside[inside] = ((anchors[inside] >= 0.0) & (anchors[inside] <= size)).all(axis=1)
+    return anchors[inside] if inside[0] or len(wish.line) else NOWHERE
+
+
+def _best(room: _Room, words: str, anchors: FloatArray, type_size: int, *, on_line: bool) -> _Choice | None:
+    """The best place of words in as many lines as do best; joined to the first anchor, to another, or to none."""
+    broken = [_broken(words, rows, type_size) for rows in range(1, _MOST_ROWS + 1)]
+    broken = [lines for rows, lines in enumerate(broken, start=1) if len(lines) == rows]
+    behind = 0.0 if on_line else _BEHIND
+    for tried, joined in ((anchors[:1], True), (anchors[1:], True), (anchors, False)):
+        if joined:
+            found = [room.nearest(tried, lines, type_size, behind) for lines in broken if len(tried)]
+        else:
+            found = [room.beside(tried, lines, type_size) for lines in broken if room.body is not None]
+        choices = [choice for choice in found if choice is not None]
+        if choices:
+            return min(choices, key=lambda choice: choice.cost)
+    return None
 
 
 def label_guides(
@@ -182,7 +200,7 @@ def label_guides(
     list of Placed
     """
     labels = [label for guide in drawn if (label := guide.label(frame)) is not None]
-    wishes = [Wish(label.words, lens.project(label.at)) for label in labels]
+    wishes = [Wish(label.words, lens.project(label.at), lens.project(label.line)) for label in labels]
     return place_labels(wishes, solid, taken, lens.size, type_size, body)
 
 
@@ -196,66 +214,97 @@ class _Choice:
     box : ndarray, shape (4,)
         What it takes, air included. [px]
     cost : float
-        Length of its hairline, more where that lies over a body or the words take several lines. [px]
-    free : bool
-        Whether its hairline lies off the bodies.
+        Length of its hairline, more where the words take several lines or do not belong to the first anchor. [px]
     """
 
     placed: Placed
     box: FloatArray
     cost: float
-    free: bool
 
 
 class _Room:
     """What is still free in a picture."""
 
-    def __init__(
-        self, covered: _Covered, taken: Boxes, size: tuple[int, int], body: _Covered | None, longest: float
-    ) -> None:
-        self.covered, self.taken, self.size, self.body, self.longest = covered, taken, size, body, longest
+    def __init__(self, covered: _Covered, taken: Boxes, size: tuple[int, int], body: _Covered | None) -> None:
+        self.covered, self.taken, self.size, self.body = covered, taken, size, body
         self.leaders: FloatArray = np.empty((0, 2, 2))
 
-    def nearest(self, anchor: FloatArray, lines: list[str], type_size: int) -> _Choice | None:
-        """The best free place for lines of type; None where there is none."""
-        width = max(text_width(line, type_size) for line in lines)
-        boxes, ends = _candidates(anchor, np.array([width, len(lines) * LEADING * type_size]), type_size)
-        wide = _grown(boxes, _AIR * type_size)
-        fits = (wide[:, :2] >= 0.0).all(axis=1) & (wide[:, 2:] <= self.size).all(axis=1)
-        fits &= ~self.covered.any_in(wide)
-        boxes, ends, wide = boxes[fits], ends[fits], wide[fits]
-        leaders = np.stack([ends, np.broadcast_to(anchor, ends.shape)], axis=1)
-        lengths = np.hypot(*(ends - anchor).T)
-        free = (lengths <= self.longest) & ~_overlap(wide, self.taken) & ~_meet(leaders, self.taken).any(axis=1)
-        free &= ~_meet(self.leaders, wide).any(axis=0) & ~_cross(leaders, self.leaders).any(axis=1)
-        over = self._over_body(leaders)
-        free &= over <= (_HIDDEN + (_NEAR if self._on_body(anchor) else 0.0)) * type_size
-        if not free.any():
+    def nearest(self, anchors: FloatArray, lines: list[str], type_size: int, behind: float) -> _Choice | None:
+        """The best free place for lines of type joined to one of the anchors; None where there is none.
+
+        `behind` is how deep behind a body's edge an anchor may lie, over the type size.
+        """
+        boxes, leaders = self._places(anchors, lines, type_size)
+        lengths = np.hypot(*(leaders[:, 1] - leaders[:, 0]).T)
+        keep = lengths <= _LONGEST * type_size
+        keep[keep] = ~_meet(leaders[keep], self.taken).any(axis=1)
+        keep[keep] = ~_cross(leaders[keep], self.leaders).any(axis=1)
+        seen = np.ones(len(leaders))
+        seen[keep] = self._seen(leaders[keep], behind * type_size, _TOUCH * type_size)
+        keep &= np.isfinite(seen)
+        if not keep.any():
             return None
-        costs = np.where(free, lengths + _OVER_BODY * over, np.inf)
+        costs = np.where(keep, lengths + _AWAY * np.hypot(*(leaders[:, 1] - anchors[0]).T), np.inf)
         best = int(np.argmin(costs))  # of equally good ones the first, as candidates lie in order
-        cost = float(costs[best]) + (len(lines) - 1) * type_size
-        placed = Placed(_set(lines, boxes[best], anchor, type_size), leaders[best])
-        return _Choice(placed, wide[best], cost, self.body is None or over[best] == 0.0)
+        start, anchor = leaders[best]
+        leader = np.stack([start, start + seen[best] * (anchor - start)])
+        placed = Placed(_set(lines, boxes[best], anchor, type_size), leader)
+        return _Choice(placed, _grown(boxes[best], _AIR * type_size), self._cost(costs[best], lines, type_size))
+
+    def beside(self, anchors: FloatArray, lines: list[str], type_size: int) -> _Choice | None:
+        """The free place for lines of type nearest to any of the anchors, if so near that it needs no hairline."""
+        boxes, leaders = self._places(anchors, lines, type_size)
+        lengths = np.hypot(*(leaders[:, 1] - leaders[:, 0]).T)
+        if not len(lengths) or lengths.min() > _BESIDE * type_size:
+            return None
+        best = int(np.argmin(lengths))
+        placed = Placed(_set(lines, boxes[best], leaders[best, 1], type_size), None)
+        return _Choice(placed, _grown(boxes[best], _AIR * type_size), self._cost(lengths[best], lines, type_size))
 
     def take(self, choice: _Choice) -> Placed:
         """Keep a place free from now on for what stands there."""
         self.taken = np.concatenate([self.taken, choice.box[None]])
-        self.leaders = np.concatenate([self.leaders, choice.placed.leader[None]])
+        if choice.placed.leader is not None:
+            self.leaders = np.concatenate([self.leaders, choice.placed.leader[None]])
         return choice.placed
 
-    def _on_body(self, anchor: FloatArray) -> bool:
-        return self.body is not None and bool(self.body.any_in(np.concatenate([anchor, anchor + 0.5])[None])[0])
+    def _places(self, anchors: FloatArray, lines: list[str], type_size: int) -> tuple[Boxes, FloatArray]:
+        """Free boxes round anchors, shape (N, 4), and the line from each to its anchor, shape (N, 2, 2)."""
+        width = max(text_width(line, type_size) for line in lines)
+        extent = np.array([width, len(lines) * LEADING * type_size])
+        found = [_candidates(anchor, extent, type_size) for anchor in anchors]
+        boxes = np.concatenate([boxes for boxes, _ in found])
+        ends = np.concatenate([ends for _, ends in found])
+        leaders = np.stack([ends, np.repeat(anchors, [len(ends) for _, ends in found], axis=0)], axis=1)
+        wide = _grown(boxes, _AIR * type_size)
+        edge = _EDGE * type_size
+        fits = np.asarray((boxes[:, :2] >= edge).all(axis=1) & (boxes[:, 2:] <= np.array(self.size) - edge).all(axis=1))
+        fits[fits] = ~self.covered.any_in(wide[fits])
+        fits[fits] = ~_overlap(wide[fits], self.taken)
+        fits[fits] = ~_meet(self.leaders, wide[fits]).any(axis=0)
+        return boxes[fits], leaders[fits]
 
-    def _over_body(self, leaders: FloatArray) -> FloatArray:
-        """How much of each hairline, shape (N, 2 ends, 2), lies over a body, shape (N,). [px]"""
+    def _seen(self, leaders: FloatArray, behind: float, touch: float) -> FloatArray:
+        """How much of each hairline, shape (N, 2 ends, 2), is drawn, shape (N,); NaN where it would cross a body. [-]
+
+        All of it where no more than `touch` lies in the body; up to the body's edge where only its last stretch lies in
+        it, not longer than `behind`. [px]
+        """
         if self.body is None:
-            return np.zeros(len(leaders))
-        at = np.linspace(0.0, 1.0, _STEPS)[:, None, None]
-        places = (leaders[:, 0] + at * (leaders[:, 1] - leaders[:, 0])).reshape(-1, 2)
-        over = self.body.any_in(np.concatenate([places, places + 0.5], axis=1))
+            return np.ones(len(leaders))
+        at = np.linspace(0.0, 1.0, _STEPS)
+        places = (leaders[:, 0] + at[:, None, None] * (leaders[:, 1] - leaders[:, 0])).reshape(-1, 2)
+        over = self.body.any_in(np.concatenate([places, places + 0.5], axis=1)).reshape(_STEPS, -1)
         lengths = np.hypot(*(leaders[:, 1] - leaders[:, 0]).T)
-        return np.asarray(over.reshape(_STEPS, -1).mean(axis=0) * lengths)
+        count = over.sum(axis=0)
+        enters = np.where(count > 0, over.argmax(axis=0), _STEPS)
+        inside = count * lengths / _STEPS
+        last = (count == _STEPS - enters) & (inside <= behind)
+        return np.where(inside <= touch, 1.0, np.where(last, at[np.minimum(enters, _STEPS - 1)], np.nan))
+
+    @staticmethod
+    def _cost(length: float, lines: list[str], type_size: int) -> float:
+        return float(length) + _ROW * (len(lines) - 1) * type_size
 
 
 def _broken(words: str, rows: int, type_size: int) -> list[str]:

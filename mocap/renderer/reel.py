@@ -43,9 +43,7 @@ def draw_reel(
         Taken one by one, so that a generator may measure each when its turn comes.
     path : str or Path
         As of `mocap.renderer.film.draw_film`, like all that follows.
-    title : str or None
-        Of a card that opens the reel; further lines of it are set below.
-    size, fps, units, view, guides, speed, slow, hold_s, moments
+    title, size, fps, units, view, guides, speed, slow, hold_s, moments
         As of `draw_film`.
     progress : callable or None
         Called with video frames written and their number in all, which is an estimate until the last swing has begun.
@@ -59,10 +57,8 @@ def draw_reel(
     ------
     OptionError
         There is no swing, or as of `draw_film`.
-    RenderError
-        This machine cannot draw or encode.
-    OutputError
-        The file cannot be written.
+    RenderError, OutputError
+        As of `draw_film`.
     """
     target = Path(path)
     fitted, rate = fitting(target, size, fps)

@@ -23,6 +23,11 @@ SPINE_STEPS = 8
 FLEX = 0.25  # sine of the joint angle above which hinge points alone show the hinge
 NECK_TURN = np.deg2rad(75.0)
 NECK_LEAN = np.deg2rad(16.0)
+#: Least and greatest height of the ankle's and the ball's centre over the sole that is believed, share of stature:
+#: about those of Drillis & Contini (1966; .039) and of `mocap.kinematics.foot_points` (.012). This project's default.
+ANKLE_RISE, BALL_RISE = (0.032, 0.046), (0.008, 0.018)
+#: Greatest height of the toe's tip while the toes are down, share of stature. This project's default.
+TOE_RISE = 0.026
 
 BONES: tuple[str, ...] = (
     *(f"spine{k}" for k in range(SPINE_STEPS)),
@@ -176,10 +181,9 @@ def proportions(points: FloatArray, height: float, *, bat: bool, mass: float | N
 
     def foot(side: str) -> tuple[float, float, float, float]:
         ankle, ball, toe = (p[f"{side}_{n}"] for n in ("ankle", "ball", "toe"))
-        rises = ankle[np.isfinite(ankle).all(axis=-1), 2]
-        low = ankle[:, 2] <= (np.quantile(rises, 0.25) if rises.size else -np.inf)
-        rise = float(np.clip(median(ankle[low, 2], 0.039), 0.032 * height, 0.046 * height))
-        ball_rise = float(np.clip(median(ball[low, 2], 0.012), 0.008 * height, 0.018 * height))
+        flat = _stands_flat(ankle[:, 2], ball[:, 2], toe[:, 2], height)
+        rise = float(np.clip(median(ankle[flat, 2], 0.039), *np.multiply(ANKLE_RISE, height)))
+        ball_rise = float(np.clip(median(ball[flat, 2], 0.012), *np.multiply(BALL_RISE, height)))
         instep = max(median(np.linalg.norm(ball - ankle, axis=-1), 0.08), 1.2 * (rise - ball_rise))
         return rise, ball_rise, instep, median(np.linalg.norm(toe - ball, axis=-1), 0.04)
 
@@ -203,6 +207,17 @@ def proportions(points: FloatArray, height: float, *, bat: bool, mass: float | N
         (feet[0][0], feet[1][0]),
         (feet[0][1], feet[1][1]),
     )
+
+
+def _stands_flat(ankle: FloatArray, ball: FloatArray, toe: FloatArray, height: float) -> FloatArray:
+    """In which frames a foot stands on its whole sole, by its heights over the floor, shape (F,) each. [m]
+
+    The ankle alone does not tell: it is lowest of all in a hitter who rocks back onto his heel after the swing, the
+    toes in the air. Of the frames in which ball and toes are down those count in which the heel is, too.
+    """
+    down = np.isfinite(ankle) & (np.minimum(ball, toe) >= 0.0)
+    down &= (ball <= BALL_RISE[1] * height) & (toe <= TOE_RISE * height)
+    return np.asarray(down & (ankle <= (np.quantile(ankle[down], 0.25) if down.any() else -np.inf)))
 
 
 def rest_points(size: Proportions) -> dict[str, FloatArray]:

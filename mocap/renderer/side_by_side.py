@@ -76,7 +76,7 @@ class SideBySide:
         rows = rows_of(scenes[0].findings, scenes[1].findings, moment, units)
         said = captions.Headline("No number differs by more than its plus-minus", "", None, "")
         if rows:
-            said = captions.Headline(f"{rows[0].label}: {against(rows[0].values)}", "", None, "")
+            said = captions.Headline(rows[0].label, "", None, "")  # its values follow, each with its mark
         self.header = set_header(page, MOMENT_WORDS[moment], both_names(self.names), said)
         self.rows = self._set_rows(rows)
         self.guides = [guides_for(scene, moment, view, asked, in_panel=True) for scene in scenes]
@@ -113,8 +113,7 @@ class SideBySide:
         page, gap = self.page, round(18 * self.page.unit)
         bottom = page.foot_top - gap
         if not page.upright:
-            top = self.header.box[3] + round(36 * page.unit)
-            return self._stack(rows, top, bottom)
+            return self._stack(rows, self.header.box[3] + round(14 * page.unit), bottom)
         blocks = self._stack(rows, 0, round(_MOST_BELOW * page.size[1]))
         height = max((block.box[3] for block in blocks), default=0)
         return self._stack(rows[: len(blocks)], bottom - height, bottom + gap)
@@ -126,11 +125,14 @@ class SideBySide:
         blocks: list[Block] = []
         y = top
         for row in rows:
-            labels: list[Label] = set_lines(
-                row.label, (page.margin, y), page.header_width, sizes.small, colour=MUTED, balanced=True
-            )
+            labels: list[Label] = []
             marks: list[Mark] = []
-            under = labels[-1].top + LEADING * sizes.small
+            under = y
+            if page.upright or blocks:  # else its label is the headline
+                labels += set_lines(
+                    row.label, (page.margin, y), page.header_width, sizes.small, colour=MUTED, balanced=True
+                )
+                under = labels[-1].top + LEADING * sizes.small
             for place in (0, 1):
                 value, value_marks = self._value(row, place, under)
                 labels += value
@@ -156,16 +158,6 @@ class SideBySide:
         if verdict is None:
             return labels, []
         return labels, [Mark(verdict, (x + 0.38 * size, y + 0.63 * size), 0.34 * size)]
-
-
-def against(values: tuple[str, str]) -> str:
-    """Two numbers in one line, each with its unit; the words after it that both end in once."""
-    first, second = (value.split(" ") for value in values)
-    kept = 4 if "±" in first else 2  # number, sign, plus-minus, unit
-    while min(len(first), len(second)) > kept and first[-1] == second[-1]:
-        first.pop()
-        second.pop()
-    return f"{' '.join(first)} against {values[1]}"
 
 
 def both_names(names: Sequence[str]) -> str:

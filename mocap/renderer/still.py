@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from mocap.capture import FloatArray
 from mocap.comparison import Comparison
@@ -17,13 +19,13 @@ from mocap.kinematics.swing_points import mid_hands
 from mocap.output import replacing
 from mocap.renderer import captions, guides
 from mocap.renderer.ground import box_corners, draw_floor, paper
-from mocap.renderer.lens import Box
-from mocap.renderer.margin import MarginNote, set_margin, set_rows
+from mocap.renderer.lens import Box, silhouette
+from mocap.renderer.margin import MarginNote, off_body, set_margin, set_rows
 from mocap.renderer.page import Block, Page, draw_footer, set_footer, set_header
 from mocap.renderer.placing import Placed, label_guides
-from mocap.renderer.scene import Painter, Scene
-from mocap.renderer.style import MUTED, type_sizes
-from mocap.renderer.text import Label, draw_labels, set_line
+from mocap.renderer.scene import Painter, Posed, Scene
+from mocap.renderer.style import INK, MUTED, type_sizes
+from mocap.renderer.text import LEADING, Label, draw_labels, set_line, text_width
 from mocap.renderer.view import Framing, View, find_view
 from mocap.swing import MOMENTS, Swing
 
@@ -179,8 +181,16 @@ class Still:
         if not page.upright:
             self.notes = self._margins() if page.wide else self._beside()
         self.footer = set_footer(self.page, self.framing, scene.units, seen_from(view, scene), scene.legend)
-        self.bar_labels = self._bar_labels()
+        self.bar_labels = self._bar_labels(told=named and self.said.measure != "back_share")
         self.placed = self._guide_labels() if named else []
+
+    @cached_property
+    def posed(self) -> Posed:
+        """Both bodies, posed once for arranging and for drawing."""
+        return next(self.scene.poses([self.frame]))
+
+    def _hitter_covers(self) -> npt.NDArray[np.bool_]:
+        return silhouette(self.framing, self.scene.hitter.faces, self.posed.hitter[0])
 
     def headline(self) -> captions.Headline:
         """What the picture states; where nothing is known of its moment, when that was."""
@@ -213,13 +223,11 @@ class Still:
         draw_floor(picture, self.framing, self.scene.plate_offset, (0, 0, *size))
         with Painter(self.scene) as painter:
             painter.aim(self.framing, [self.frame])
-            posed = next(self.scene.poses([self.frame]))
-            painter.paint(picture, posed, self.guides, self.page.unit)
-            body = painter.body
+            painter.paint(picture, self.posed, self.guides, self.page.unit)
         for note in self.notes:
             note.draw(picture, self.page.unit)
         for placed in self.placed:
-            placed.draw(picture, self.page.unit, body)
+            placed.draw(picture, self.page.unit)
         self.header.draw(picture)
         draw_labels(picture, self.bar_labels)
         draw_footer(picture, self.page, self.footer, self.framing, self.scene.units)
@@ -265,7 +273,8 @@ class Still:
         over = at_left[len(notes) :]  # no room under the headline: on the other side, without a hairline over the body
         at_right = [i for i in range(len(anchors)) if i in over or i not in at_left]
         ends = [None if i in over else anchors[i] for i in at_right]
-        return notes + set_margin(page, [self.found[i] for i in at_right], ends, right, from_right=False)
+        notes += set_margin(page, [self.found[i] for i in at_right], ends, right, from_right=False)
+        return off_body(notes, self._hitter_covers(), page.unit)
 
     def _clear_of_ground(self) -> int:
         """Lowest y for numbers beside the bodies: above the box's far line, so that type never lies on chalk. [px]"""
@@ -286,56 +295,67 @@ class Still:
             return None
         return self.framing.project(np.mean(seen, axis=0))
 
-    def _bar_labels(self) -> list[Label]:
-        """Type of the weight bar, where it is drawn."""
+    def _bar_labels(self, *, told: bool) -> list[Label]:
+        """Type of the weight bar, where it is drawn, with its number where that is to be `told`."""
         bar = next((guide for guide in self.guides if isinstance(guide, guides.WeightBar)), None)
         if bar is None:
             return []
         edge = self.page.margin // 2
         left = edge if self.page.wide or self.page.upright else self.page.margin + self.page.header_width
-        return bar_labels(bar, self.framing, self.frame, self.page, (left, self.page.size[0] - edge))
+        words = bar.share_words(self.frame) if told else ""
+        return bar_labels(bar, self.framing, self.frame, self.page, (left, self.page.size[0] - edge), words)
 
     def _guide_labels(self) -> list[Placed]:
         """The numbers of guides that were asked for by name, beside their lines and off the bodies."""
-        size = self.page.size
         solid = guides.strokes(self.guides, self.framing, self.frame, self.page.unit)
-        posed = next(self.scene.poses([self.frame]))
-        body = np.zeros_like(solid)
-        for mask, vertices in ((body, posed.hitter[0]), (solid, posed.reference[0])):
-            skin = self.framing.project(vertices)
-            skin = skin[np.isfinite(skin).all(axis=1)].astype(int)
-            mask[np.clip(skin[:, 1], 0, size[1] - 1), np.clip(skin[:, 0], 0, size[0] - 1)] = True
-        solid |= body
+        body = self._hitter_covers()
+        solid |= body | silhouette(self.framing, self.scene.reference.faces, self.posed.reference[0])
         taken = [block.box for block in (self.header, self.footer, *(Block((label,)) for label in self.bar_labels))]
-        return label_guides(self.guides, self.framing, self.frame, solid, taken, type_sizes(size).small, body)
+        drawn = [guide for guide in self.guides if not self._is_told(guide)]
+        return label_guides(drawn, self.framing, self.frame, solid, taken, type_sizes(self.page.size).small, body)
+
+    def _is_told(self, guide: guides.Guide) -> bool:
+        """Whether a guide's number stands in the headline already, or under the weight bar."""
+        label = guide.label(self.frame)
+        if label is None or not isinstance(guide, guides.WeightBar):
+            return False
+        under = any(label.words.startswith(guide.share_words(self.frame)) for label in self.bar_labels)
+        return under or label.measure == self.said.measure
 
 
 def bar_labels(
-    bar: guides.WeightBar, framing: Framing, frame: int, page: Page, between: tuple[int, int]
+    bar: guides.WeightBar, framing: Framing, frame: int, page: Page, between: tuple[int, int], told: str = ""
 ) -> list[Label]:
-    """Names at the ends of the weight bar, or under them where there is no room, and its band's. [px]"""
+    """Names at the ends of the weight bar, or under them where there is no room, and the words under it. [px]"""
     back_x, front_x, y = bar.bar(framing, page.unit, frame)
     if not np.isfinite([back_x, front_x, y]).all():
         return []
     small, gap = type_sizes(page.size).small, 20 * page.unit
     (left_x, left), (right_x, right) = sorted(((back_x, "back foot"), (front_x, "front foot")))
     top, below = y - 0.63 * small, y + 0.8 * small
-    labels = [
+    middle, colour = front_x + bar.middle * (back_x - front_x), INK if told else MUTED
+    names = [
         set_line(left, (left_x - gap, top), small, colour=MUTED, anchor="right"),
         set_line(right, (right_x + gap, top), small, colour=MUTED),
     ]
-    if labels[0].box[0] < between[0] or labels[1].box[2] > between[1]:
-        labels = [
-            set_line(left, (left_x, below), small, colour=MUTED),
-            set_line(right, (right_x, below), small, colour=MUTED, anchor="right"),
-        ]
-        return labels if labels[0].box[2] + gap < labels[1].box[0] else []
-    if bar.band is not None:
-        low, high = (f"{100 * share:g}" for share in bar.band)
-        middle = front_x + sum(bar.band) / 2.0 * (back_x - front_x)
-        words = f"good: {low}\N{EN DASH}{high} % on the back foot"
-        labels.append(set_line(words, (middle, below), small, colour=MUTED, anchor="middle"))
-    return labels
+    if names[0].box[0] >= between[0] and names[1].box[2] <= between[1]:
+        words = bar.band_words(told)
+        return [*names, *([set_line(words, (middle, below), small, colour=colour, anchor="middle")] if words else [])]
+    names = [
+        set_line(left, (left_x, below), small, colour=MUTED),
+        set_line(right, (right_x, below), small, colour=MUTED, anchor="right"),
+    ]
+    shown = names if names[0].box[2] + gap < names[1].box[0] else []
+    if not told:
+        return shown
+    room = between[1] - between[0]
+    words = next((w for w in (bar.band_words(told), f"{told} on the back foot") if text_width(w, small) < room), told)
+    half = text_width(words, small) / 2.0 + 1.0
+    middle = float(np.clip(middle, between[0] + half, between[1] - half))
+    under = below + LEADING * small if shown else below
+    if under + LEADING * small > page.foot_top:  # room for one line: the number goes before the names
+        shown, under = [], below
+    return [*shown, set_line(words, (middle, under), small, colour=INK, anchor="middle")]
 
 
 def numbers_at(scene: Scene, moment: str, frame: int, stated: str) -> list[captions.Callout]:

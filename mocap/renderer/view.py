@@ -48,7 +48,7 @@ class View:
     @property
     def title(self) -> str:
         """What a picture of it is called."""
-        return _TITLES.get(self.name, f"{self.name[:1].upper()}{self.name[1:]}")
+        return _TITLES.get(self.name, self.name.replace("free view,", "From"))
 
 
 def _from_bearing(name: str, azimuth_deg: float, elevation_deg: float, *, shows_horizon: bool = True) -> View:

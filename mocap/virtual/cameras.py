@@ -274,15 +274,9 @@ def film_points(
     time = frame_times(camera, duration_of(hitter), clock)
     motion = Motion.of(hitter)
     points, pixels, whole = _exposed(motion, camera, lab_from_hitting(hitter, lab), time, clock)
-    hidden = np.zeros(pixels.shape[:2], dtype=np.bool_)
-    if occlusion:
-        hidden = hidden_by_body(whole, camera.centre, hitter.height_m)
-    noise = np.random.default_rng(seed)
-    sure = np.where(hidden, noise.beta(*GUESSED, hidden.shape), noise.beta(*SEEN, hidden.shape))
-    found = pixels + noise_px / sure[..., None] * noise.normal(size=pixels.shape)
-    outlier = noise.random(hidden.shape) < outliers
-    angle, far = noise.uniform(0.0, 2.0 * np.pi, hidden.shape), noise.uniform(*OUTLIER_PX, hidden.shape)
-    found += (outlier * far)[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    seen = np.zeros(pixels.shape[:2], dtype=np.bool_)
+    hidden = hidden_by_body(whole, camera.centre, hitter.height_m) if occlusion else seen
+    found, sure, outlier = _detected(pixels, hidden, noise_px, outliers, noise := np.random.default_rng(seed))
     lost = hidden & (noise.random(hidden.shape) < LOST_SHARE)
     reported = camera.inside(pixels) & camera.inside(found) & ~lost
     return FilmedPoints(
@@ -296,6 +290,18 @@ def film_points(
         hidden=hidden,
         outlier=outlier & reported,
     )
+
+
+def _detected(
+    pixels: FloatArray, hidden: npt.NDArray[np.bool_], noise_px: float, outliers: float, noise: np.random.Generator
+) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    """Where a detector puts points of shape (F, P, 2) [px], how sure it is, and which are outliers, each (F, P)."""
+    sure = np.where(hidden, noise.beta(*GUESSED, hidden.shape), noise.beta(*SEEN, hidden.shape))
+    found = pixels + noise_px / sure[..., None] * noise.normal(size=pixels.shape)
+    outlier = noise.random(hidden.shape) < outliers
+    angle, far = noise.uniform(0.0, 2.0 * np.pi, hidden.shape), noise.uniform(*OUTLIER_PX, hidden.shape)
+    found += (outlier * far)[..., None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    return found, sure, outlier
 
 
 def _exposed(

@@ -18,6 +18,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+import mocap
 from mocap.kinematics.inertia import segment_table
 from mocap.renderer.figure import PARTS, Figure, build_figure
 from mocap.renderer.girths import BUILDS, build_mass, segment_masses
@@ -64,6 +65,8 @@ PEOPLE = {
     "tall": Person(1.95, 95.0),
     "child": Person(1.29, 27.0),
 }
+#: A real swing, of joint centres.
+RECORDED = "real_swing.c3d"
 
 
 def joint_centres(height: float) -> np.ndarray:
@@ -181,7 +184,7 @@ class Segments:
             past_armpit = (q - shoulder) @ (np.cos(ARMPIT) * sideways + np.sin(ARMPIT) * upper) > 0.0
             yield f"{side}_upper_arm", near_arm & past_armpit & (arm_far < 0.13 * s), shoulder, elbow
             thigh, shank = unit(knee - hip), unit(ankle - knee)
-            past_ankle, past_knee = (q - ankle) @ shank > 0.0, (q - knee) @ unit(thigh + shank) > 0.0
+            past_ankle, past_knee = (q - self._ankle(side)) @ shank > 0.0, (q - knee) @ unit(thigh + shank) > 0.0
             near_leg = mine & (leg_far < arm_far)
             heel = np.array([ankle[0], ankle[1] - 0.058 * s, toe[2]])
             yield f"{side}_foot", near_leg & past_ankle, heel, toe
@@ -193,6 +196,18 @@ class Segments:
                 sign * np.cross(np.array([0.0, np.cos(bent), np.sin(bent)]), along)
             ) > 0.0
             yield f"{side}_thigh", mine & past_groin & (q[:, 2] < 0.12 * s) & (arm_far > 0.05 * s), hip, knee
+
+    def _ankle(self, side: str) -> np.ndarray:
+        """Where the ankle lies in its foot: as high over the sole as on both sides together.
+
+        The table's person has one foot for both sides, and the figure one shoe. Where a recording's floor is not level,
+        or its joints are some mm off, one ankle comes out higher over the floor than the other; the figure still sets
+        both shoes on the floor, each some mm off its recorded ankle. That is no mass that passes from a foot to its
+        shank: the plane between them goes with the shoe.
+        """
+        heights = self.size.ankle_height
+        own = heights[("front", "back").index(side)]
+        return np.asarray(self.p[f"{side}_ankle"] + np.array([0.0, 0.0, float(np.mean(heights)) - own]))
 
     def _head(self, taken: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Head and neck, above the plane from C7 on the back to the suprasternal notch in front; and where C7 is."""
@@ -208,10 +223,15 @@ class Segments:
         return ~taken & ((q - cervicale) @ up > 0.0) & (np.abs(q[:, 0]) < 0.10 * s), cervicale
 
 
-@pytest.fixture(scope="module", params=PEOPLE)
+@pytest.fixture(scope="module", params=[*PEOPLE, RECORDED])
 def filled(request: pytest.FixtureRequest) -> tuple[Person, Segments]:
-    person = PEOPLE[request.param]
-    points = joint_centres(person.height_m)
+    """A person and his figure; of the recorded one it is built from what his markers say, for the height they say."""
+    if request.param == RECORDED:
+        swing = mocap.build_swing(mocap.read(request.getfixturevalue("shared_data") / RECORDED))
+        person, points = Person(swing.height_m, swing.hitter.mass_kg), swing.points
+    else:
+        person = PEOPLE[request.param]
+        points = joint_centres(person.height_m)
     return person, Segments(build_figure(points, person.height_m, bat=False, mass_kg=person.mass_kg))
 
 

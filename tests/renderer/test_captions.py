@@ -11,7 +11,7 @@ from mocap.renderer import captions
 from mocap.renderer.difference_map import DifferenceMap
 from mocap.renderer.scene import Scene
 from mocap.renderer.sheet import Sheet
-from mocap.renderer.side_by_side import against, both_names
+from mocap.renderer.side_by_side import both_names
 from mocap.renderer.style import type_sizes
 from mocap.renderer.text import wrap
 from mocap.renderer.view import VIEWS
@@ -90,10 +90,3 @@ def test_joints_that_all_but_coincide_are_not_called_far(shown) -> None:
 def test_two_days_of_one_hitter_name_him_once() -> None:
     assert both_names(("Lark, 2026-05-08", "Lark, 2026-02-06")) == "Lark, 2026-05-08 against 2026-02-06"
     assert both_names(("Lark", "Rook")) == "Lark against Rook"
-
-
-def test_two_numbers_say_once_what_both_end_in_but_each_its_unit() -> None:
-    apart, together = "8 ± 1 % of height farther apart", "2 ± 1 % of height closer together"
-    assert against((apart, apart.replace("8", "13"))) == "8 ± 1 % against 13 ± 1 % of height farther apart"
-    assert against((apart, together)) == f"{apart} against {together}"
-    assert against(("55 ± 2 %", "42 ± 2 %")) == "55 ± 2 % against 42 ± 2 %"

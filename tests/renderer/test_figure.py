@@ -181,6 +181,23 @@ def test_sole_lies_flat_on_the_floor_when_standing(figure: Figure) -> None:
         assert np.ptp(on_floor[:, 1]) > 0.75 * np.ptp(shoe[:, 1])
 
 
+@pytest.mark.parametrize("tilt_deg", [15.0, -25.0])
+def test_a_foot_that_rocks_or_tiptoes_for_most_of_a_recording_is_measured_flat(tilt_deg: float) -> None:
+    """Toes up, rocked back on the heel, with the ankle 6 mm lower than flat; or toes down, on the ball."""
+    standing = POSES["standing"]
+    rocking = standing.copy()
+    foot = [POINTS.index(f"front_{name}") for name in ("ankle", "heel", "ball", "toe")]
+    about = standing[0, POINTS.index("front_heel" if tilt_deg > 0.0 else "front_ball")]
+    rocking[0, foot] = about + (standing[0, foot] - about) @ turned(-tilt_deg, 0).T
+    if tilt_deg > 0.0:
+        rocking[0, foot, 2] -= 0.006 + rocking[0, foot[0], 2] - standing[0, foot[0], 2]
+    assert (rocking[0, foot[2], 2] > standing[0, foot[2], 2] + 0.01) == (tilt_deg > 0.0)
+    points = np.concatenate([standing] + 4 * [rocking])
+    measured, flat = (proportions(frames, HEIGHT, bat=False) for frames in (points, standing))
+    assert measured.ankle_height == pytest.approx(flat.ankle_height)
+    assert measured.ball_height == pytest.approx(flat.ball_height)
+
+
 def test_missing_knee_takes_only_its_leg(figure: Figure) -> None:
     whole = np.concatenate([POSES["standing"], POSES["crouched"]])
     broken = whole.copy()

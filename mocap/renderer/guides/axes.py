@@ -19,6 +19,7 @@ from mocap.renderer.guides.canvas import (
     seen,
     size_px,
     straight,
+    stretch,
 )
 from mocap.renderer.style import BLUE, INK, RED, WHITE
 from mocap.swing import POINTS, Swing
@@ -85,7 +86,8 @@ class BodyAxis:
         """The drift from plant to contact, at contact."""
         if self.numbers is None or frame != self.contact:
             return None
-        return self.numbers.label("axis_drift", "Axis drifts {value}", axis_ends(*(p[frame] for p in self.hitter))[0])
+        ends = axis_ends(*(path[frame] for path in self.hitter))
+        return self.numbers.label("axis_drift", "Axis drifts {value}", ends[0], line=stretch(*ends))
 
     def _drifts(self, frame: int) -> bool:
         until = frame if self.contact is None else self.contact
@@ -177,7 +179,8 @@ class TurnAxis:
         if self.numbers is None or frame != self.contact:
             return None
         words = f"{self.word}'s turning axis wanders {{value}}"
-        return self.numbers.label(f"{self.prefix}turn_axis_wander", words, self.crossing[frame])
+        measure, line = f"{self.prefix}turn_axis_wander", stretch(*self.ends(frame))
+        return self.numbers.label(measure, words, self.crossing[frame], line=line)
 
 
 def _diamond(on: Canvas, centre: FloatArray, size: float) -> None:

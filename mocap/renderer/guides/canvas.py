@@ -7,7 +7,7 @@ perspective and real cameras alike. Straight lines are drawn through many points
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -51,11 +51,14 @@ class GuideLabel:
         The place it belongs to, hitting frame. [m]
     measure : str
         Name of the measure, so that a picture can leave out what its headline says already.
+    line : ndarray, shape (N, 3)
+        Where else it may be joined to the guide, if that is a line of which any place will do. [m]
     """
 
     words: str
     at: FloatArray
     measure: str
+    line: FloatArray = field(default_factory=lambda: NOWHERE)
 
 
 class Guide(Protocol):
@@ -97,7 +100,9 @@ class Numbers:
         found = self.findings.measures.get(measure)
         return found.value if found is not None and isinstance(found.value, float) else None
 
-    def label(self, measure: str, words: str, at: FloatArray, *, signed: bool = True) -> GuideLabel | None:
+    def label(
+        self, measure: str, words: str, at: FloatArray, *, line: FloatArray = NOWHERE, signed: bool = True
+    ) -> GuideLabel | None:
         """A label in which `{value}` stands for a measure; None without the number or the place.
 
         Parameters
@@ -106,6 +111,8 @@ class Numbers:
         words : str
         at : ndarray, shape (3,)
             [m]
+        line : ndarray, shape (N, 3)
+            See `GuideLabel`. [m]
         signed : bool
             False: without its minus, where the words say which way.
         """
@@ -115,7 +122,7 @@ class Numbers:
         found = self.findings.measures[measure]
         shown = found if signed else replace(found, value=abs(value))
         written = format_measure(shown, height, self.units, brief=True)
-        return GuideLabel(words.format(value=written), np.asarray(at, dtype=np.float64), measure)
+        return GuideLabel(words.format(value=written), np.asarray(at, dtype=np.float64), measure, seen(line))
 
 
 def strokes(drawn: Sequence[Guide], lens: Lens, frame: int, unit: float) -> npt.NDArray[np.bool_]:
@@ -139,6 +146,11 @@ def seen(points: npt.ArrayLike) -> FloatArray:
 def on_floor(points: FloatArray) -> FloatArray:
     """Straight below points, shape (..., 3), on the floor. [m]"""
     return points * (1.0, 1.0, 0.0)
+
+
+def stretch(first: FloatArray, last: FloatArray) -> FloatArray:
+    """Places on a straight line between two, each of shape (3,), shape (N, 3). [m]"""
+    return first + np.linspace(0.0, 1.0, _SAMPLES)[:, None] * (last - first)
 
 
 def straight(on: Canvas, corners: npt.ArrayLike) -> FloatArray:

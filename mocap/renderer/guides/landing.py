@@ -22,6 +22,7 @@ from mocap.renderer.guides.canvas import (
     on_head,
     seen,
     straight,
+    stretch,
     wedge,
 )
 from mocap.renderer.lens import Lens
@@ -62,7 +63,9 @@ class SeparationLine:
         """Its length at plant."""
         if self.numbers is None or frame != self.plant:
             return None
-        return self.numbers.label("separation_length", "Front ankle to hands {value}", self.ends[frame].mean(axis=0))
+        ends = self.ends[frame]
+        words = "Front ankle to hands {value}"
+        return self.numbers.label("separation_length", words, ends.mean(axis=0), line=stretch(*ends))
 
 
 class WeightBar:
@@ -98,6 +101,11 @@ class WeightBar:
         ends = [end for end in good if isinstance(end, float) and np.isfinite(end)]
         self.band = (ends[0], ends[1]) if len(ends) == 2 else None
         self.numbers = numbers
+
+    @property
+    def middle(self) -> float:
+        """Middle of the band, as a share of the way from the front foot to the back one; of the bar without a band."""
+        return 0.5 if self.band is None else sum(self.band) / 2.0
 
     def bar(self, framing: Lens, unit: float, frame: int) -> tuple[float, float, float]:
         """x under the back foot, x under the front foot, y of the bar's middle. [px]"""
@@ -148,11 +156,25 @@ class WeightBar:
 
     def label(self, frame: int) -> GuideLabel | None:
         """The share at plant, under the weight."""
+        return self._told(frame, "{value} of the weight on the back foot")
+
+    def share_words(self, frame: int) -> str:
+        """The share alone, at plant; empty elsewhere."""
+        label = self._told(frame, "{value}")
+        return "" if label is None else label.words
+
+    def band_words(self, told: str = "") -> str:
+        """What stands under the bar: the share that is `told`, and the band that is good; empty without both."""
+        if self.band is None:
+            return f"{told} on the back foot" if told else ""
+        low, high = (f"{100 * share:g}" for share in self.band)
+        return f"{told + '; ' if told else ''}good: {low}\N{EN DASH}{high} % on the back foot"
+
+    def _told(self, frame: int, words: str) -> GuideLabel | None:
         if self.numbers is None or self.share is None or frame != self.plant:
             return None
         back, front = self._feet(frame)
-        at = front + self.share * (back - front)
-        return self.numbers.label("back_share", "{value} of the weight on the back foot", at)
+        return self.numbers.label("back_share", words, front + self.share * (back - front))
 
 
 class FrontSideLine:
@@ -261,7 +283,9 @@ class KnobRay:
         """How far it misses the catcher's feet, at plant."""
         if self.numbers is None or frame != self.plant:
             return None
-        return self.numbers.label("knob_aim", "Knob points {value} from the catcher's feet", self.end(frame)[0])
+        end = self.end(frame)[0]
+        words = "Knob points {value} from the catcher's feet"
+        return self.numbers.label("knob_aim", words, end, line=stretch(end, self.knob[frame]))
 
 
 class BackKneeMark:

@@ -26,6 +26,7 @@ from mocap.renderer.guides.canvas import (
     seen,
     size_px,
     straight,
+    stretch,
     tick,
 )
 from mocap.renderer.retiming import between
@@ -90,8 +91,8 @@ class HandsPath:
         """The hands' greatest speed, from contact on, in the middle of the path."""
         if self.numbers is None or self.start is None or self.contact is None or frame < self.contact:
             return None
-        middle = self.path[(self.start + self.contact) // 2]
-        return self.numbers.label("hand_speed", "Hands up to {value}", middle)
+        path = self.path[self.start : self.contact + 1]
+        return self.numbers.label("hand_speed", "Hands up to {value}", path[(len(path) - 1) // 2], line=path)
 
     def _last(self, frame: int) -> int:
         return frame if self.end is None else min(frame, self.end)
@@ -140,8 +141,8 @@ class BarrelPath:
         """The barrel's greatest speed, from contact on, half way to contact."""
         if self.numbers is None or self.start is None or self.contact is None or frame < self.contact:
             return None
-        middle = self.path[(self.start + self.contact) // 2]
-        return self.numbers.label("bat_speed", "Barrel up to {value}", middle)
+        path = self.path[self.start : self.contact + 1]
+        return self.numbers.label("bat_speed", "Barrel up to {value}", path[(len(path) - 1) // 2], line=path)
 
 
 class HittingZone:
@@ -173,7 +174,8 @@ class HittingZone:
         """Its length, at the end where the barrel leaves it."""
         if self.numbers is None or frame < self.zone.first_frame:
             return None
-        return self.numbers.label("hitting_zone", "{value} in the hitting zone", self.zone.path[-1])
+        path = self.zone.path
+        return self.numbers.label("hitting_zone", "{value} in the hitting zone", path[-1], line=path[::-1])
 
 
 class PitchLine:
@@ -215,7 +217,7 @@ class PitchLine:
     def label(self, _frame: int) -> GuideLabel | None:
         """The pitch's angle at the plate, where the line begins."""
         words = "Pitch rises at {value}" if self.toward[2] < 0.0 else "Pitch comes down at {value}"
-        return self.numbers.label("pitch_angle", words, self.ends[1], signed=False)
+        return self.numbers.label("pitch_angle", words, self.ends[1], line=stretch(*self.ends[::-1]), signed=False)
 
 
 class ContactDepth:
@@ -254,7 +256,8 @@ class ContactDepth:
         if depth is None or not self._shows(frame):
             return None
         words = f"Contact {{value}} {'behind' if depth < 0.0 else 'in front of'} the front ankle"
-        return self.numbers.label("contact_depth", words, self.ends.mean(axis=0), signed=False)
+        line = stretch(*self.ends)
+        return self.numbers.label("contact_depth", words, self.ends.mean(axis=0), line=line, signed=False)
 
     def _shows(self, frame: int) -> bool:
         return self.contact is not None and frame >= self.contact and bool(np.isfinite(self.ends).all())
