@@ -141,21 +141,44 @@ class FrontFoot:
         """A part of the sole that has come so far is moving. [m]"""
         return max(SOLE_M, SURE * self.left_noise)
 
-    def way_of(self, part: str, times: float, least: float) -> FloatArray:
-        """How far a part of the sole has surely come, shape (F,): so many deviations of its own slow error. [m]
+    def slow_of(self, part: str) -> FloatArray:
+        """Standard deviation per axis of a part's own slow error, shape (F,). [m]
 
         What smoothing before the recording came here has left in a part is slow, so that no smoothing tells it from a
         movement, and much larger in a part that the body hides.
         """
         points = FOREFOOT if part == "forefoot" else (part,)
-        own = [self.paths.slow_sd[name] for point in points if (name := f"front_{point}") in self.paths.slow_sd]
-        slow = np.mean(own, axis=0) if own else np.zeros(len(self.speed))
-        return np.asarray(np.maximum(times * slow, least), dtype=np.float64)
+        own = [self.paths.slow[name].sd for point in points if (name := f"front_{point}") in self.paths.slow]
+        return np.asarray(np.mean(own, axis=0) if own else np.zeros(len(self.speed)), dtype=np.float64)
+
+    def way_of(self, part: str, times: float, least: float) -> FloatArray:
+        """How far a part of the foot has surely come, shape (F,): so many deviations of its own slow error. [m]"""
+        return np.asarray(np.maximum(times * self.slow_of(part), least), dtype=np.float64)
+
+    def blur_s(self, index: int) -> float:
+        """Standard deviation of the normal curve that smoothing before the recording blurs a path with. [s]"""
+        slow = self.paths.slow.get("front_ankle")
+        if slow is None or not slow.per_s[index] > 0.0:
+            return 0.0
+        # Noise that a normal curve blurs hangs together over the square root of two of its width.
+        return 1.0 / (float(np.sqrt(2.0)) * float(slow.per_s[index]))
 
     @cached_property
     def smooth(self) -> dict[str, FloatArray]:
         """The sole, smoothed lightly. [m]"""
         return {name: lowpass(path, self.paths.rate_hz, self.cutoff_hz) for name, path in self.sole.items()}
+
+    @cached_property
+    def standing(self) -> dict[str, FloatArray]:
+        """What shows that the foot stands, smoothed lightly: of points from cameras the ankle instead of the heel. [m]
+
+        The body often hides the heel from a camera, and it is the heel that rises first; a foot is rigid enough from
+        heel to ankle that neither moves without the other.
+        """
+        if not self.paths.slow or "heel" not in self.sole:
+            return self.smooth
+        ankle = lowpass(self.paths.raw["front_ankle"], self.paths.rate_hz, self.cutoff_hz)
+        return {name: path for name, path in self.smooth.items() if name != "heel"} | {"ankle": ankle}
 
     @property
     def _before_turn(self) -> slice:
@@ -199,12 +222,12 @@ class FrontFoot:
         hits = np.flatnonzero((self.speed[start:stop] < slow) & near[start:stop])
         return start + int(hits[0]) if len(hits) else None
 
-    def over_rest(self, landed: int) -> dict[str, FloatArray]:
-        """Heights over where each part rests after the landing, lightly smoothed, shape (F,). [m]"""
+    def over_rest(self, parts: Mapping[str, FloatArray], landed: int) -> dict[str, FloatArray]:
+        """Heights of parts over where each rests after the landing, shape (F,). [m]"""
         last = len(self.speed) - 1
         start = min(landed + self.paths.frames(0.04), last)
         rests = slice(start, max(self.turn, landed + self.paths.frames(0.06), start) + 1)
-        return {name: path[:, 2] - _median(path[rests, 2]) for name, path in self.smooth.items()}
+        return {name: path[:, 2] - _median(path[rests, 2]) for name, path in parts.items()}
 
 
 def _median(values: FloatArray) -> FloatArray:
@@ -374,7 +397,7 @@ def _flat(foot: FrontFoot, plant: Moment) -> Moment:
     if foot.stride_peak is None:
         return absent("foot_flat", NO_STRIDE)
     assert plant.index is not None
-    heights = foot.over_rest(plant.index)
+    heights = foot.over_rest(foot.smooth, plant.index)
     rested = max(SOLE_M, 2.0 * foot.left_noise)
     over = np.max([rested / foot.way_of(part, 2.0, rested) * height for part, height in heights.items()], axis=0)
     late = max(foot.turn, plant.index + foot.paths.frames(0.05))
@@ -411,7 +434,7 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
         return {"stance": _hands_still(foot, plant), "lift": absent("lift", NO_STRIDE)}
     still = runs(np.nan_to_num(foot.speed[: foot.stride_peak + 1], nan=np.inf) < foot.still_speed)
     assert plant.index is not None
-    up = np.max([np.abs(height) for height in foot.over_rest(plant.index).values()], axis=0)
+    up = np.max([np.abs(height) for height in foot.over_rest(foot.standing, plant.index).values()], axis=0)
     # Toes that tap the floor on their way are still for a while, too, but not the whole sole.
     still = [
         (start, stop)
@@ -425,35 +448,85 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
     rest = slice(max(start, stop - foot.paths.frames(2 * STILL_S) - 1), max(stop - foot.paths.frames(0.05), start + 1))
     ahead = slice(rest.stop, foot.stride_peak + 1)
     moved, risen = [], []
-    for part, path in foot.smooth.items():
+    for part, path in foot.standing.items():
         place = _median(path[rest])
-        # Each in units of what it must come to be moving, which is more of a part that is hardly known.
-        share = foot.least_way / foot.way_of(part, SURE, foot.least_way)[ahead]
-        moved.append(share * np.linalg.norm(path[ahead] - place, axis=1))
-        risen.append(share * (path[ahead, 2] - place[2]))
-    if "ankle" in foot.sole:
-        stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front ankle begins to move")
-        return {"stance": stance, "lift": absent("lift", WITHOUT_SOLE)}
+        # In units of what it must come to be moving, which is more of a part that is hardly known.
+        way = foot.way_of(part, SURE, foot.least_way)[ahead]
+        # Slow errors make a distance of their own, by Pythagoras on the mean.
+        square = ((path[ahead] - place) ** 2).sum(axis=1) - 3.0 * foot.slow_of(part)[ahead] ** 2
+        moved.append(np.sqrt(np.maximum(square, 0.0)) / way)
+        risen.append((path[ahead, 2] - place[2]) / way)
     # The first part that moves ends the stance; the last one that rises, or is dragged along, leaves the floor.
-    stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front foot begins to move")
-    lift = _onset(np.nanmin(risen, axis=0), ahead.start, "lift", foot, "all of the front foot rises")
+    began = _lasting(np.nanmax(moved, axis=0))
+    if began is None:
+        return {name: absent(name, "the front foot does not leave the floor") for name in ("stance", "lift")}
+    what = "ankle" if "ankle" in foot.sole else "foot"
+    stance = _onset(np.nanmax(moved, axis=0), began, ahead.start, "stance", foot, f"front {what} begins to move")
+    if "ankle" in foot.sole:
+        return {"stance": stance, "lift": absent("lift", WITHOUT_SOLE)}
+    up = np.nanmin(risen, axis=0)
+    rising = np.flatnonzero(up[began:] > 1.0)
+    if not len(rising):
+        return {"stance": stance, "lift": absent("lift", "the front foot does not leave the floor")}
+    lift = _onset(up, began + int(rising[0]), ahead.start, "lift", foot, "all of the front foot rises")
     return {"stance": stance, "lift": lift}
 
 
-def _onset(values: FloatArray, first: int, name: str, foot: FrontFoot, method: str) -> Moment:
-    """When values that start smoothly at zero began to grow."""
-    paths, way = foot.paths, foot.least_way
-    over = np.flatnonzero(values > way)
+def _lasting(ways: FloatArray) -> int | None:
+    """Where values rise over one to stay there; what goes back again was noise, or no stride."""
+    over = np.flatnonzero(ways > 1.0)
     if not len(over):
-        return absent(name, "the front foot does not leave the floor")
-    index = int(over[0])
-    step = values[index] - values[index - 1] if index else 0.0
-    if step <= 0.0:
+        return None
+    under = np.flatnonzero(ways[: over[-1]] <= 1.0)
+    return int(under[-1]) + 1 if len(under) else int(over[0])
+
+
+def _onset(ways: FloatArray, index: int, first: int, name: str, foot: FrontFoot, method: str) -> Moment:
+    """When a movement began that starts smoothly.
+
+    Parameters
+    ----------
+    ways : ndarray, shape (F,)
+        How far it has come, in units of the way that tells it from noise, from frame `first` on.
+    index : int
+        Where they rise over one.
+    first : int
+    name : str
+        Of the moment.
+    foot : FrontFoot
+    method : str
+    """
+    paths = foot.paths
+    step = ways[index] - ways[index - 1] if index else 0.0
+    if not step > 0.0:
         return at_time(name, float(first + index), paths, method, OLDEST_ONSET_S)
-    frame = first + index - (values[index] - way) / step
-    age = min(ONSET_S * paths.rate_hz + 2.0 * way / step, OLDEST_ONSET_S * paths.rate_hz)
+    frame = first + index - (ways[index] - 1.0) / step
+    age = min(onset_age(1.0 / (step * paths.rate_hz), foot.blur_s(first + index)), OLDEST_ONSET_S)
+    age *= paths.rate_hz
     known = LIFT_SD_S if name == "lift" else ONSET_SD_S
-    return at_time(name, frame - age, paths, method, known * way / SOLE_M)
+    return at_time(name, frame - age, paths, method, known * foot.least_way / SOLE_M)
+
+
+def onset_age(way_over_speed: float, blur_s: float) -> float:
+    """How long ago a movement began whose way over its speed is known. [s]
+
+    Parameters
+    ----------
+    way_over_speed : float
+        [s]
+    blur_s : float
+        Standard deviation of the normal curve that its path was blurred with. [s]
+
+    Notes
+    -----
+    From rest, with a jerk that is steady at first, the way grows with the cube of time; blurred it is in the ratio
+    t^3 + 3 b^2 t to its speed 3 t^2 + 3 b^2.
+    """
+    if not blur_s > 0.0:
+        return ONSET_S + 2.0 * way_over_speed
+    square = 3.0 * blur_s**2
+    roots = np.roots([1.0, -3.0 * way_over_speed, square, -square * way_over_speed])
+    return float(roots[np.abs(roots.imag) < 1e-9 * np.abs(roots).max()].real.max())
 
 
 def _hands_still(foot: FrontFoot, plant: Moment) -> Moment:

@@ -9,7 +9,7 @@ import pytest
 
 from mocap.capture import Capture, PointErrors
 from mocap.errors import DetectionError
-from mocap.kinematics.smoothed_points import drawn_errors, error_roots, errors_in, scattered, slow_sd
+from mocap.kinematics.smoothed_points import drawn_errors, error_roots, errors_in, scattered, slow_errors
 from mocap.swing import POINTS, Moment
 
 RATE = 120.0
@@ -66,7 +66,7 @@ def test_points_that_were_not_smoothed_have_none() -> None:
     plain = Capture("a", ("L_HIP",), np.zeros((5, 1, 3)), RATE, np.zeros((5, 1)))
     assert not plain.smoothed
     assert errors_in(plain, np.eye(3), "right") is None
-    assert slow_sd(plain) == {}
+    assert slow_errors(plain) == {}
 
 
 def test_moments_err_as_the_points_do_that_they_are_found_from() -> None:
