@@ -68,6 +68,15 @@ def slow_errors(capture: Capture) -> dict[str, SlowError]:
     return {label.lower(): SlowError(*own) for label, own in zip(capture.labels, each, strict=True)}
 
 
+def blur_width_s(per_s: float) -> float:
+    """Standard deviation of the normal curve that smoothing has blurred a path with, by the pace of its errors. [s]
+
+    White noise that such a curve blurs has the correlation exp(-d^2 / 4 b^2), and so the pace 1 / (b sqrt 2); zero
+    where no pace is stated.
+    """
+    return 1.0 / (float(np.sqrt(2.0)) * per_s) if per_s > 0.0 else 0.0
+
+
 def error_roots(errors: PointErrors, rate_hz: float) -> tuple[FloatArray, FloatArray]:
     """What turns independent normal numbers into errors of smoothed points.
 
