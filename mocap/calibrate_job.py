@@ -13,7 +13,7 @@ from mocap.errors import InputError, OptionError
 from mocap.importer.boards import Board, video_rate
 from mocap.importer.calibrate_lens import calibrate_lens
 from mocap.importer.calibrate_place import calibrate_place
-from mocap.importer.calibrate_wand import calibrate_wand
+from mocap.importer.calibrate_wand import WandCalibration, calibrate_wand
 from mocap.importer.camera import Camera
 from mocap.importer.camera_file import read_camera, write_camera
 from mocap.importer.known_points import KnownPoints, read_known_points, read_marked_pixels, rule_book_points
@@ -195,17 +195,10 @@ def wand_job(
     MocapError
         As `calibrate_wand` and `align_to_points`, or a file that cannot be read or written.
     """
-    if (marks is None) == (placed is None):
-        raise OptionError("give what each camera sees of known points, or the first camera's place")
-    if {len(ends), len(marks if marks is not None else ends)} != {len(lenses)}:
-        raise OptionError("give as many lens files as files of points")
+    _check_wand_files(lenses, ends, marks, placed)
     cameras = [read_camera(path) for path in lenses]
     found = calibrate_wand(cameras, _waved(cameras, ends, names), length_m, sd_px=sd_px, free_focal=free_focal)
-    lines = [
-        f"wand fits to {found.rms_px:.2f} px; without being told, its length comes out to"
-        f" {1e3 * found.length_error_m:.1f} mm",
-        *found.notes,
-    ]
+    lines = _wand_told(found)
     if placed is not None:
         moved = move_to(found.cameras, read_camera(placed))
     else:
@@ -213,8 +206,29 @@ def wand_job(
         lines += aligned
     for camera, path in zip(moved, lenses, strict=True):
         write_camera(camera, Path(out) / Path(path).name)
-        lines.append(_stands(camera, None))
-    return lines
+    return [*lines, *(_stands(camera, None) for camera in moved)]
+
+
+def _check_wand_files(
+    lenses: Sequence[str | Path],
+    ends: Sequence[str | Path],
+    marks: Sequence[str | Path] | None,
+    placed: str | Path | None,
+) -> None:
+    """One way into the cage, and a file for each camera."""
+    if (marks is None) == (placed is None):
+        raise OptionError("give what each camera sees of known points, or the first camera's place")
+    if {len(ends), len(marks if marks is not None else ends)} != {len(lenses)}:
+        raise OptionError("give as many lens files as files of points")
+
+
+def _wand_told(found: WandCalibration) -> list[str]:
+    """How well the wand fits, and what to mind."""
+    return [
+        f"wand fits to {found.rms_px:.2f} px; without being told, its length comes out to"
+        f" {1e3 * found.length_error_m:.1f} mm",
+        *found.notes,
+    ]
 
 
 def _known(points: str | Path | None, sport: Sport) -> KnownPoints:

@@ -139,21 +139,10 @@ def calibrate_place(
     task = _Task(base, free, places[there], seen[there], [labels[i] for i in np.flatnonzero(there)], sd_px, who)
     kept, fit = task.without_wrong_points()
     task.check(kept, fit)
+    found = task.placed(kept, fit)
     residuals = np.full_like(seen, np.nan)
-    residuals[there] = fit.residuals[0]
-    noise = task.noise(kept, fit)
-    covariance = np.linalg.inv(fit.normal[0]) * max(noise / sd_px, 1.0) ** 2
-    camera = replace(fit.camera(base), name=name or base.name)
-    whole = covariance if free else _with_lens(camera, task.points[kept], covariance)
-    return Placed(
-        camera=replace(camera, covariance=whole),
-        names=labels,
-        residuals=residuals,
-        wrong=tuple(task.names[i] for i in np.flatnonzero(~kept)),
-        covariance=covariance,
-        rms_px=noise,
-        notes=task.notes(kept, fit),
-    )
+    residuals[there] = found.residuals
+    return replace(found, camera=replace(found.camera, name=name or base.name), names=labels, residuals=residuals)
 
 
 def _with_lens(camera: Camera, points: FloatArray, covariance: FloatArray) -> FloatArray:
@@ -286,6 +275,22 @@ class _Task:
         if own_kept.sum() >= kept.sum() + 2:
             return own_noise < MIRROR_FACTOR * max(noise, self.sd_px)
         return bool(own_kept.sum() >= kept.sum()) and own_noise * MIRROR_FACTOR < noise
+
+    def placed(self, kept: npt.NDArray[np.bool_], fit: Poses) -> Placed:
+        """The camera as it stands by a fit, of the points that it saw."""
+        noise = self.noise(kept, fit)
+        covariance = np.linalg.inv(fit.normal[0]) * max(noise / self.sd_px, 1.0) ** 2
+        camera = fit.camera(self.lens)
+        whole = covariance if self.free else _with_lens(camera, self.points[kept], covariance)
+        return Placed(
+            camera=replace(camera, covariance=whole),
+            names=tuple(self.names),
+            residuals=fit.residuals[0],
+            wrong=tuple(self.names[i] for i in np.flatnonzero(~kept)),
+            covariance=covariance,
+            rms_px=noise,
+            notes=self.notes(kept, fit),
+        )
 
     def noise(self, kept: npt.NDArray[np.bool_], fit: Poses) -> float:
         """Standard deviation that the residuals of a fit speak of, inf where there is none. [px]"""

@@ -180,6 +180,21 @@ def filmed(
     notes += [str(moved) for moved in find_moved(cameras, keypoints, noise_px=noise_px)]
     names, times, pixels, sd_px = on_one_clock(cameras, keypoints, clock_sd_s=late, noise_px=noise_px)
     located = triangulate(cameras, pixels, sd_px)
+    points, covariance, left_out = _agreeing(located)
+    smoothed = smooth(
+        points,
+        covariance,
+        1.0 / float(np.median(np.diff(times))),
+        bones=bones_of(names),
+        seams=[_frame_of(contact_s, times)] if contact_s is not None else (),
+        struck=[names.index(end) for end in BAT if end in names],
+        names=names,
+    )
+    return Filmed(tuple(cameras), names, times, pixels, located, smoothed, (*notes, *left_out, *smoothed.notes))
+
+
+def _agreeing(located: Located) -> tuple[FloatArray, FloatArray, list[str]]:
+    """Places without those that the rays contradict, covariances by the misfit found, and what was left out."""
     seen = np.isfinite(located.points[..., 0])
     if seen.any(axis=1).sum() < FEWEST_FRAMES:
         raise InputError(
@@ -190,21 +205,9 @@ def filmed(
     freedom = np.maximum(located.freedom, 1)
     scale = max(float(np.nanmedian(located.misfit[seen] / freedom[seen])) / 0.4549, 1.0)
     wrong = seen & (located.misfit > freedom * scale * CONTRADICTION_SD**2)
-    if wrong.any():
-        notes.append(f"{int(wrong.sum())} of {int(seen.sum())} points were left out, as the cameras' rays contradict")
+    told = f"{int(wrong.sum())} of {int(seen.sum())} points were left out, as the cameras' rays contradict"
     points = np.where(wrong[..., None], np.nan, located.points)
-    covariance = located.covariance * scale
-    rate_hz = 1.0 / float(np.median(np.diff(times)))
-    smoothed = smooth(
-        points,
-        covariance,
-        rate_hz,
-        bones=bones_of(names),
-        seams=[_frame_of(contact_s, times)] if contact_s is not None else (),
-        struck=[names.index(end) for end in BAT if end in names],
-        names=names,
-    )
-    return Filmed(tuple(cameras), names, times, pixels, located, smoothed, (*notes, *smoothed.notes))
+    return points, located.covariance * scale, [told] if wrong.any() else []
 
 
 def _clocks(cameras: Sequence[Camera], keypoints: Sequence[Keypoints], noise_px: float) -> Sync:

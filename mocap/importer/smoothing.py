@@ -120,9 +120,8 @@ def smooth(
 
     Notes
     -----
-    Bones act on each frame's smoothed places, with their smoothed covariances, by Gauss-Newton steps on the measured
-    length (the median over the frames); what a bone says of one frame is not carried to the next, so that the
-    covariances stay honest and are, if anything, too large.
+    Bones act on each frame's smoothed places, with their covariances, by Gauss-Newton steps on the measured length (the
+    median over the frames). What a bone says of one frame is not carried to the next: covariances are rather too large.
     """
     seen = _checked(points, covariance, rate_hz)
     there = np.flatnonzero(seen.any(axis=0))
@@ -139,8 +138,22 @@ def smooth(
     if len(bones):
         smooth_points, smooth_cov, lengths = hold_bones(smooth_points, smooth_cov, bones)
     notes = _notes(outlier, seen, lost, names or [f"point {i}" for i in range(points.shape[1])])
-    again = np.full(points.shape, np.nan)
-    if len(there) and len(points) > 1:
+    off = _taken_off(smooth_points, covariance, kept, rate_hz, intensity, jumps)
+    return Smoothed(smooth_points, smooth_cov, per_s, off, ~kept & ~lost, outlier, intensity, lengths, notes)
+
+
+def _taken_off(
+    smooth_points: FloatArray,
+    covariance: FloatArray,
+    kept: BoolArray,
+    rate_hz: float,
+    intensity: FloatArray,
+    jumps: BoolArray,
+) -> FloatArray:
+    """What smoothing the smoothed paths again takes off them, shape (F, P, 3). [m]"""
+    again = np.full(smooth_points.shape, np.nan)
+    there = np.isfinite(intensity).any(axis=0)
+    if there.any():
         again[:, there], _, _ = rts(
             smooth_points[:, there],
             covariance[:, there],
@@ -149,9 +162,7 @@ def smooth(
             intensity[:, there],
             jumps[:, there],
         )
-    return Smoothed(
-        smooth_points, smooth_cov, per_s, smooth_points - again, ~kept & ~lost, outlier, intensity, lengths, notes
-    )
+    return np.asarray(smooth_points - again, dtype=np.float64)
 
 
 def _checked(points: FloatArray, covariance: FloatArray, rate_hz: float) -> BoolArray:

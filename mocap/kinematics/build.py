@@ -28,10 +28,10 @@ from mocap.kinematics.hitting_frame import (
     upright,
 )
 from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
-from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, ordered
+from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, SlowError, ordered
 from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
-from mocap.kinematics.smoothed_points import errors_in, scattered, slow_sd
+from mocap.kinematics.smoothed_points import errors_in, scattered, slow_errors
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_contradiction, height_from_segments
 from mocap.kinematics.subject import stated_size
@@ -151,7 +151,7 @@ class _Sided:
     hitter: Hitter
     height_sd_m: float
     notes: tuple[str, ...]
-    slow_sd: dict[str, FloatArray]
+    slow: dict[str, SlowError]
 
 
 def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -> _Sided:
@@ -178,7 +178,7 @@ def _sided(capture: Capture, skeleton: Skeleton, hitter: Hitter, setup: Setup) -
         hitter=replace(hitter, bats=side),
         height_sd_m=height_sd,
         notes=(*capture.notes, *skeleton.body.notes, *lopsided(skeleton), *notes, *floor_notes, *side_notes),
-        slow_sd=_front_and_back(slow_sd(capture), side),
+        slow=_front_and_back(slow_errors(capture), side),
     )
 
 
@@ -239,14 +239,15 @@ def _upright_matrix(capture: Capture, skeleton: Skeleton, height: float) -> tupl
 def _side(
     hitter: Hitter, centres: Mapping[str, FloatArray], cutoffs: Mapping[str, float], capture: Capture
 ) -> tuple[Side, list[str]]:
-    shoulders = {s: lowpass(centres[s], capture.rate_hz, cutoffs[s]) for s in ("l_shoulder", "r_shoulder")}
-    found, fastest = side_of_plate(shoulders, capture.rate_hz)
+    names = [f"{side}_{joint}" for joint in ("shoulder", "hip") for side in "lr"]
+    turning = {name: lowpass(centres[name], capture.rate_hz, cutoffs[name]) for name in names}
+    found, fastest = side_of_plate(turning, capture.rate_hz)
     if hitter.bats is None:
-        return found, [f"bats {found}: found from the direction of the fastest turn of the shoulders"]
+        return found, [f"bats {found}: found from the way in which shoulders and hips turn"]
     if hitter.bats != found and fastest >= SLOWEST_TURN:
         raise OptionError(
-            f"{capture.source}: bats {hitter.bats} is given, but the shoulders turn as a {found}-handed hitter's do;"
-            " correct it, or look whether left and right labels are swapped"
+            f"{capture.source}: bats {hitter.bats} is given, but shoulders and hips turn as a {found}-handed hitter's"
+            " do; correct it, or look whether left and right labels are swapped"
         )
     return hitter.bats, []
 
@@ -274,7 +275,7 @@ def _motion(sided: _Sided, raw: Mapping[str, FloatArray], setup: Setup, ball: Fl
     if "bat_barrel" in raw:
         sweet = on_bat(raw["bat_knob"], raw["bat_barrel"], setup.sweet_spot_m)
     return MotionPaths(
-        joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg, setup.pitch_location, sided.slow_sd
+        joints, raw, sided.rate_hz, sweet, ball, None, sided.hitter.mass_kg, setup.pitch_location, sided.slow
     )
 
 

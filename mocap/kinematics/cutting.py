@@ -17,7 +17,7 @@ from mocap.errors import InputError, OptionError
 from mocap.kinematics.calibration import calibrated_body
 from mocap.kinematics.filtering import derivative, lowpass, runs, speed
 from mocap.kinematics.geometry import heading
-from mocap.kinematics.hitting_frame import side_of_plate, transformed, upright
+from mocap.kinematics.hitting_frame import transformed, upright
 from mocap.kinematics.moments import SLOWEST_TURN, STAYS_ENDED_S, TURN_ENDED
 from mocap.swing import Hitter, Setup
 
@@ -208,10 +208,12 @@ def _bridged(path: FloatArray) -> FloatArray:
 
 def _swing_peaks(paths: Mapping[str, FloatArray], rate_hz: float, hitter: Hitter) -> tuple[list[int], FloatArray]:
     """Frames of the fastest turn of each swing, and the turning speed toward the pitcher, shape (F,). [rad/s]"""
-    side = hitter.bats or side_of_plate(paths, rate_hz)[0]
     line = paths["l_shoulder"] - paths["r_shoulder"]
     angle = np.unwrap(heading(line))
-    turn = derivative(angle, rate_hz) * (1.0 if side == "right" else -1.0)
+    turn = derivative(angle, rate_hz)
+    # Between swings he may turn round as far as in all of them, but not as fast.
+    side = hitter.bats or ("right" if turn[np.nanargmax(np.abs(turn))] >= 0.0 else "left")
+    turn = turn if side == "right" else -turn
     hands = (paths["l_hand"] + paths["r_hand"]) / 2 - paths["neck"]
     over_floor, against_trunk = speed(hands, rate_hz), speed(_in_turning_axes(hands, angle), rate_hz)
     near = round(HANDS_S * rate_hz)

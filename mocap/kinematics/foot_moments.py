@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 
 from mocap.capture import FloatArray
 from mocap.errors import DetectionError, OptionError
-from mocap.kinematics.blow import noise_of
-from mocap.kinematics.filtering import BODY_CUTOFF_HZ, lowpass, runs, speed
+from mocap.kinematics.filtering import runs, speed
+from mocap.kinematics.front_foot import (
+    SOLE_M,
+    STILL_S,
+    STILL_SPEED,
+    STRIDE_BEFORE_S,
+    SURE,
+    FrontFoot,
+    median,
+)
 from mocap.kinematics.moments import (
     GRAVITY,
     LANDED_SHARE,
@@ -25,34 +31,13 @@ from mocap.kinematics.moments import (
 )
 from mocap.swing import Moment
 
-#: The stride is looked for from this long before the shoulders turn fastest to this long before. [s] This project's
-#: defaults.
-STRIDE_BEFORE_S, STRIDE_ENDS_S = 1.5, 0.04
-#: The foot moves at least this fast in a stride. [m/s] This project's default.
-SLOWEST_STRIDE = 0.2
-#: A movement at least as fast as this share of the fastest is a step of its own. This project's default.
-STEP_SHARE = 0.5
-#: A foot slower than this, or than half its stride, near the floor has about landed. [m/s] This project's default.
-PLANTED_SPEED = 0.5
-#: A foot point counts as near the floor within this height over its resting height. [m] This project's default.
-NEAR_FLOOR = 0.05
-#: A foot is still below this speed for this long. [m/s], [s] This project's defaults.
-STILL_SPEED, STILL_S = 0.10, 0.10
 #: A foot that is still with a part of its sole this high is tapping, not standing. [m] This project's default.
 TAP_HEIGHT = 0.02
-#: Sole and flesh give way by this much from the first touch to rest: a point this far from where it rests is on its
-#: way. [m] This project's own estimate.
-SOLE_M = 0.005
 #: A movement that starts smoothly is as old as twice its way over its speed and this, at most so old; and how well that
 #: is known. [s] Posed swings; no published value.
 ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.006
 #: How well the lift is known: a ball or heel 10 mm off in the foot seems to rise as the foot tips. [s] Posed swings.
 LIFT_SD_S = 0.033
-#: Feet are smoothed at this cut-off before places are compared, as their landing is short; at a lower one where noise
-#: left by it would exceed the share of `SOLE_M` that follows, down to the lower one. [Hz], [-] This project's defaults.
-FOOT_CUTOFF_HZ, LEAST_CUTOFF_HZ, NOISE_SHARE = 30.0, 8.0, 0.25
-#: A movement is told from noise at so many of its standard deviations.
-SURE = 4.0
 #: From the touch that stops the foot to 10 % of body weight, and how well that is known. [s] Posed swings; walking on
 #: plates lies within it (tests/published); for batters no value is published.
 LOADING_S, LOADING_SD_S = 0.020, 0.008
@@ -78,8 +63,6 @@ STAYS_LOADED = 0.5
 #: Without a stride: the hips' turn has begun at this share of its greatest speed; how well that stands for a landing.
 #: [-], [s] This project's defaults.
 TURN_BEGINS, TURN_BEGINS_SD_S = 0.30, 0.030
-
-FOREFOOT, HEEL = ("ball", "toe"), ("heel",)
 NO_STRIDE = "the front foot does not stride"
 WITHOUT_SOLE = "no point of the front foot but its ankle was recorded"
 BY_TURN = "no stride: the hips begin to turn"
@@ -91,126 +74,6 @@ class Kink(NamedTuple):
     frame: float
     sd: float
     speed: float
-
-
-@dataclass(frozen=True)
-class FrontFoot:
-    """The front foot's points over the floor.
-
-    Attributes
-    ----------
-    paths : MotionPaths
-    turn : int
-        Frame in which the shoulders turn fastest.
-    """
-
-    paths: MotionPaths
-    turn: int
-
-    def path(self, *points: str) -> FloatArray | None:
-        """Mean path of the points that were recorded, unfiltered, shape (F, 3); None where none was. [m]"""
-        known = [self.paths.raw[f"front_{point}"] for point in points if f"front_{point}" in self.paths.raw]
-        known = [path for path in known if np.isfinite(path[self._before_turn]).all(axis=1).any()]
-        return np.mean(known, axis=0) if known else None
-
-    @cached_property
-    def sole(self) -> dict[str, FloatArray]:
-        """Forefoot and heel, else the ankle. [m]"""
-        found = {"forefoot": self.path(*FOREFOOT), "heel": self.path(*HEEL)}
-        known = {name: path for name, path in found.items() if path is not None}
-        return known or {"ankle": self.paths.raw["front_ankle"]}
-
-    @cached_property
-    def noise(self) -> float:
-        """Of a part of the sole per axis. [m]"""
-        return max(noise_of(path[: self.turn]) for path in self.sole.values())
-
-    @cached_property
-    def cutoff_hz(self) -> float:
-        """Of the smoothing. [Hz]"""
-        kept = (NOISE_SHARE * SOLE_M / self.noise) ** 2 if self.noise > 0.0 else np.inf
-        return float(np.clip(0.5 * self.paths.rate_hz * kept, LEAST_CUTOFF_HZ, FOOT_CUTOFF_HZ))
-
-    @property
-    def left_noise(self) -> float:
-        """What the smoothing leaves of the noise, per axis. [m]"""
-        return self.noise * float(np.sqrt(min(2.0 * self.cutoff_hz / self.paths.rate_hz, 1.0)))
-
-    @property
-    def least_way(self) -> float:
-        """A part of the sole that has come so far is moving. [m]"""
-        return max(SOLE_M, SURE * self.left_noise)
-
-    def way_of(self, part: str, times: float, least: float) -> FloatArray:
-        """How far a part of the sole has surely come, shape (F,): so many deviations of its own slow error. [m]
-
-        What smoothing before the recording came here has left in a part is slow, so that no smoothing tells it from a
-        movement, and much larger in a part that the body hides.
-        """
-        points = FOREFOOT if part == "forefoot" else (part,)
-        own = [self.paths.slow_sd[name] for point in points if (name := f"front_{point}") in self.paths.slow_sd]
-        slow = np.mean(own, axis=0) if own else np.zeros(len(self.speed))
-        return np.asarray(np.maximum(times * slow, least), dtype=np.float64)
-
-    @cached_property
-    def smooth(self) -> dict[str, FloatArray]:
-        """The sole, smoothed lightly. [m]"""
-        return {name: lowpass(path, self.paths.rate_hz, self.cutoff_hz) for name, path in self.sole.items()}
-
-    @property
-    def _before_turn(self) -> slice:
-        return slice(max(0, self.turn - self.paths.frames(STRIDE_BEFORE_S)), self.turn + 1)
-
-    @cached_property
-    def speed(self) -> FloatArray:
-        """Of the foot's middle, shape (F,). [m/s]"""
-        cutoff = min(self.cutoff_hz, BODY_CUTOFF_HZ)
-        ankle, ball = self.paths.raw["front_ankle"], self.path("ball")
-        middle = ankle if ball is None else (ankle + ball) / 2
-        return speed(lowpass(middle, self.paths.rate_hz, cutoff), self.paths.rate_hz)
-
-    @property
-    def still_speed(self) -> float:
-        """A foot slower than this is still. [m/s]"""
-        # White noise through the smoothing moves at its frequencies, evenly spread up to the cut-off, on three axes.
-        return max(STILL_SPEED, 2.0 * self.left_noise * 2.0 * np.pi * min(self.cutoff_hz, BODY_CUTOFF_HZ))
-
-    @cached_property
-    def stride_peak(self) -> int | None:
-        """Frame in which the foot moves fastest in its last step before the turn; None without a stride."""
-        window = self._before_turn
-        moving = self.speed[window.start : max(self.turn - self.paths.frames(STRIDE_ENDS_S), window.start + 1)]
-        if not np.isfinite(moving).any() or np.nanmax(moving) < SLOWEST_STRIDE:
-            return None
-        # Toes that tap the floor on their way make two steps, of which the second lands.
-        start, stop = runs(np.nan_to_num(moving) >= STEP_SHARE * np.nanmax(moving))[-1]
-        return window.start + start + int(np.nanargmax(moving[start:stop]))
-
-    @cached_property
-    def about_landed(self) -> int | None:
-        """Frame after the stride's fastest in which the foot has slowed down near the floor."""
-        if self.stride_peak is None:
-            return None
-        start, stop = self.stride_peak, self.turn + self.paths.frames(0.1)
-        slow = min(PLANTED_SPEED, 0.5 * float(self.speed[start]))
-        near = np.zeros(len(self.speed), dtype=bool)
-        for path in self.smooth.values():
-            near |= path[:, 2] <= _median(path[self.turn : stop, 2]) + NEAR_FLOOR
-        hits = np.flatnonzero((self.speed[start:stop] < slow) & near[start:stop])
-        return start + int(hits[0]) if len(hits) else None
-
-    def over_rest(self, landed: int) -> dict[str, FloatArray]:
-        """Heights over where each part rests after the landing, lightly smoothed, shape (F,). [m]"""
-        last = len(self.speed) - 1
-        start = min(landed + self.paths.frames(0.04), last)
-        rests = slice(start, max(self.turn, landed + self.paths.frames(0.06), start) + 1)
-        return {name: path[:, 2] - _median(path[rests, 2]) for name, path in self.smooth.items()}
-
-
-def _median(values: FloatArray) -> FloatArray:
-    """Along the first axis, of what was seen; NaN where nothing was."""
-    seen = values[np.isfinite(values).reshape(len(values), -1).all(axis=1)]
-    return np.asarray(np.median(seen, axis=0) if len(seen) else np.full(values.shape[1:], np.nan))
 
 
 def find_plant(paths: MotionPaths, source: str, fixed: Mapping[str, int]) -> dict[str, Moment]:
@@ -374,7 +237,7 @@ def _flat(foot: FrontFoot, plant: Moment) -> Moment:
     if foot.stride_peak is None:
         return absent("foot_flat", NO_STRIDE)
     assert plant.index is not None
-    heights = foot.over_rest(plant.index)
+    heights = foot.over_rest(foot.smooth, plant.index)
     rested = max(SOLE_M, 2.0 * foot.left_noise)
     over = np.max([rested / foot.way_of(part, 2.0, rested) * height for part, height in heights.items()], axis=0)
     late = max(foot.turn, plant.index + foot.paths.frames(0.05))
@@ -411,12 +274,12 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
         return {"stance": _hands_still(foot, plant), "lift": absent("lift", NO_STRIDE)}
     still = runs(np.nan_to_num(foot.speed[: foot.stride_peak + 1], nan=np.inf) < foot.still_speed)
     assert plant.index is not None
-    up = np.max([np.abs(height) for height in foot.over_rest(plant.index).values()], axis=0)
+    up = np.max([np.abs(height) for height in foot.over_rest(foot.standing, plant.index).values()], axis=0)
     # Toes that tap the floor on their way are still for a while, too, but not the whole sole.
     still = [
         (start, stop)
         for start, stop in still
-        if stop - start >= STILL_S * foot.paths.rate_hz and _median(up[start:stop]) < TAP_HEIGHT
+        if stop - start >= STILL_S * foot.paths.rate_hz and median(up[start:stop]) < TAP_HEIGHT
     ]
     if not still:
         why = "the front foot is never still before it strides"
@@ -425,35 +288,85 @@ def _before_landing(foot: FrontFoot, plant: Moment) -> dict[str, Moment]:
     rest = slice(max(start, stop - foot.paths.frames(2 * STILL_S) - 1), max(stop - foot.paths.frames(0.05), start + 1))
     ahead = slice(rest.stop, foot.stride_peak + 1)
     moved, risen = [], []
-    for part, path in foot.smooth.items():
-        place = _median(path[rest])
-        # Each in units of what it must come to be moving, which is more of a part that is hardly known.
-        share = foot.least_way / foot.way_of(part, SURE, foot.least_way)[ahead]
-        moved.append(share * np.linalg.norm(path[ahead] - place, axis=1))
-        risen.append(share * (path[ahead, 2] - place[2]))
-    if "ankle" in foot.sole:
-        stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front ankle begins to move")
-        return {"stance": stance, "lift": absent("lift", WITHOUT_SOLE)}
+    for part, path in foot.standing.items():
+        place = median(path[rest])
+        # In units of what it must come to be moving, which is more of a part that is hardly known.
+        way = foot.way_of(part, SURE, foot.least_way)[ahead]
+        # Slow errors make a distance of their own, by Pythagoras on the mean.
+        square = ((path[ahead] - place) ** 2).sum(axis=1) - 3.0 * foot.slow_of(part)[ahead] ** 2
+        moved.append(np.sqrt(np.maximum(square, 0.0)) / way)
+        risen.append((path[ahead, 2] - place[2]) / way)
     # The first part that moves ends the stance; the last one that rises, or is dragged along, leaves the floor.
-    stance = _onset(np.nanmax(moved, axis=0), ahead.start, "stance", foot, "front foot begins to move")
-    lift = _onset(np.nanmin(risen, axis=0), ahead.start, "lift", foot, "all of the front foot rises")
+    began = _lasting(np.nanmax(moved, axis=0))
+    if began is None:
+        return {name: absent(name, "the front foot does not leave the floor") for name in ("stance", "lift")}
+    what = "ankle" if "ankle" in foot.sole else "foot"
+    stance = _onset(np.nanmax(moved, axis=0), began, ahead.start, "stance", foot, f"front {what} begins to move")
+    if "ankle" in foot.sole:
+        return {"stance": stance, "lift": absent("lift", WITHOUT_SOLE)}
+    up = np.nanmin(risen, axis=0)
+    rising = np.flatnonzero(up[began:] > 1.0)
+    if not len(rising):
+        return {"stance": stance, "lift": absent("lift", "the front foot does not leave the floor")}
+    lift = _onset(up, began + int(rising[0]), ahead.start, "lift", foot, "all of the front foot rises")
     return {"stance": stance, "lift": lift}
 
 
-def _onset(values: FloatArray, first: int, name: str, foot: FrontFoot, method: str) -> Moment:
-    """When values that start smoothly at zero began to grow."""
-    paths, way = foot.paths, foot.least_way
-    over = np.flatnonzero(values > way)
+def _lasting(ways: FloatArray) -> int | None:
+    """Where values rise over one to stay there; what goes back again was noise, or no stride."""
+    over = np.flatnonzero(ways > 1.0)
     if not len(over):
-        return absent(name, "the front foot does not leave the floor")
-    index = int(over[0])
-    step = values[index] - values[index - 1] if index else 0.0
-    if step <= 0.0:
+        return None
+    under = np.flatnonzero(ways[: over[-1]] <= 1.0)
+    return int(under[-1]) + 1 if len(under) else int(over[0])
+
+
+def _onset(ways: FloatArray, index: int, first: int, name: str, foot: FrontFoot, method: str) -> Moment:
+    """When a movement began that starts smoothly.
+
+    Parameters
+    ----------
+    ways : ndarray, shape (F,)
+        How far it has come, in units of the way that tells it from noise, from frame `first` on.
+    index : int
+        Where they rise over one.
+    first : int
+    name : str
+        Of the moment.
+    foot : FrontFoot
+    method : str
+    """
+    paths = foot.paths
+    step = ways[index] - ways[index - 1] if index else 0.0
+    if not step > 0.0:
         return at_time(name, float(first + index), paths, method, OLDEST_ONSET_S)
-    frame = first + index - (values[index] - way) / step
-    age = min(ONSET_S * paths.rate_hz + 2.0 * way / step, OLDEST_ONSET_S * paths.rate_hz)
+    frame = first + index - (ways[index] - 1.0) / step
+    age = min(onset_age(1.0 / (step * paths.rate_hz), foot.blur_s(first + index)), OLDEST_ONSET_S)
+    age *= paths.rate_hz
     known = LIFT_SD_S if name == "lift" else ONSET_SD_S
-    return at_time(name, frame - age, paths, method, known * way / SOLE_M)
+    return at_time(name, frame - age, paths, method, known * foot.least_way / SOLE_M)
+
+
+def onset_age(way_over_speed: float, blur_s: float) -> float:
+    """How long ago a movement began whose way over its speed is known. [s]
+
+    Parameters
+    ----------
+    way_over_speed : float
+        [s]
+    blur_s : float
+        Standard deviation of the normal curve that its path was blurred with. [s]
+
+    Notes
+    -----
+    From rest, with a jerk that is steady at first, the way grows with the cube of time; blurred it is in the ratio
+    t^3 + 3 b^2 t to its speed 3 t^2 + 3 b^2.
+    """
+    if not blur_s > 0.0:
+        return ONSET_S + 2.0 * way_over_speed
+    square = 3.0 * blur_s**2
+    roots = np.roots([1.0, -3.0 * way_over_speed, square, -square * way_over_speed])
+    return float(roots[np.abs(roots.imag) < 1e-9 * np.abs(roots).max()].real.max())
 
 
 def _hands_still(foot: FrontFoot, plant: Moment) -> Moment:

@@ -15,6 +15,9 @@ from mocap.swing import Side
 #: Standard deviation of a direction to the pitcher: given, and estimated from the feet at plant. [rad]
 #: Hitters stride several degrees off the line to the pitcher; this project's default.
 GIVEN_HEADING_SD, FEET_HEADING_SD = np.radians(1.0), np.radians(8.0)
+#: A line between two joints that turns faster than this has a wrong end. [rad/s] Above the 940 deg/s that hitters'
+#: shoulders reach (Welch 1995, Escamilla 2009); this project's default.
+FASTEST_TURN = np.radians(1000.0)
 #: A floor within this distance of the lab's zero is taken to be the zero itself. [m] Common practice.
 FLOOR_NEAR_ZERO = 0.06
 #: How the direction to the pitcher was found where nobody gave it.
@@ -45,18 +48,31 @@ def side_of_plate(centres: Mapping[str, FloatArray], rate_hz: float) -> tuple[Si
     Parameters
     ----------
     centres : mapping of str to ndarray, shape (F, 3)
-        z up, sides left and right. [m]
+        z up, sides left and right: the shoulders, and the hips where they are known. [m]
     rate_hz : float
         [Hz]
 
     Returns
     -------
     (side, fastest)
-        A right-handed hitter turns counter-clockwise seen from above. `fastest` is that turning speed. [rad/s]
+        A right-handed hitter turns counter-clockwise seen from above. `fastest` is the greatest turning speed of the
+        shoulders that way. [rad/s]
+
+    Notes
+    -----
+    What counts is how shoulders and hips turn each way over all frames, by the cube of the speed: a hitter who walks
+    round turns as far as in his swing, but slower. A point that was found elsewhere for some frames turns a line as
+    fast, but there and back, and not both lines.
     """
-    rate = turning(centres["l_shoulder"], centres["r_shoulder"], rate_hz)
-    fastest = rate[np.nanargmax(np.abs(rate))] if np.isfinite(rate).any() else 0.0
-    return ("right" if fastest >= 0 else "left"), abs(float(fastest))
+    turned, fastest = 0.0, np.zeros(2)
+    for joint in ("shoulder", "hip"):
+        if f"l_{joint}" not in centres or f"r_{joint}" not in centres:
+            continue
+        rate = np.nan_to_num(turning(centres[f"l_{joint}"], centres[f"r_{joint}"], rate_hz))
+        turned += float((np.clip(rate, -FASTEST_TURN, FASTEST_TURN) ** 3).sum())
+        if joint == "shoulder":
+            fastest = np.array([rate.max(initial=0.0), -rate.min(initial=0.0)])
+    return ("right", float(fastest[0])) if turned >= 0.0 else ("left", float(fastest[1]))
 
 
 #: A direction with less of its length along the floor than this is no direction to the pitcher. This project's default.

@@ -139,16 +139,24 @@ def segment_table(
         child = height_m is not None and height_m < _data("children")["adult_from"][sex]
         choice = "children" if child else "de_leva"
     if choice == "winter":
-        rows = _data("winter")["segments"]
-        return tuple(
-            Segment(name, row["from"], row["to"], row["mass"], row["centre"], _across(name, row["radius"]))
-            for name, row in rows.items()
-        )
-    masses = None
-    if choice == "children":
-        if height_m is None:
-            raise OptionError("the children's inertia table needs the height; give it, e.g. 1.42")
-        masses = _masses_of_children(height_m, sex)
+        return _winter_table()
+    if choice == "de_leva":
+        return _de_leva_table(sex)
+    if height_m is None:
+        raise OptionError("the children's inertia table needs the height; give it, e.g. 1.42")
+    return _de_leva_table(sex, _masses_of_children(height_m, sex))
+
+
+def _winter_table() -> tuple[Segment, ...]:
+    """Winter's segments, one column for both sexes."""
+    return tuple(
+        Segment(name, row["from"], row["to"], row["mass"], row["centre"], _across(name, row["radius"]))
+        for name, row in _data("winter")["segments"].items()
+    )
+
+
+def _de_leva_table(sex: Sex, masses: Mapping[str, float] | None = None) -> tuple[Segment, ...]:
+    """De Leva's segments, with other shares of mass where they are given."""
     return tuple(
         Segment(
             name,

@@ -18,11 +18,13 @@ from mocap.findings import REACH, Findings, Measure
 from mocap.kinematics import barrel, ground, hands, head, landing, turn  # noqa: F401
 from mocap.kinematics.advice import work_on
 from mocap.kinematics.checks import check_all, load_limits
+from mocap.kinematics.moments import STRUCK
 from mocap.kinematics.pitch import descent
 from mocap.kinematics.readings import NotMeasurableError, Readings, readings
 from mocap.kinematics.registry import REGISTRY, Registered, Values
+from mocap.kinematics.smoothed_points import blur_width_s
 from mocap.kinematics.uncertainty import DRAWS, drawn
-from mocap.swing import Swing
+from mocap.swing import BAT_POINTS, POINTS, Swing
 
 #: Chapters in the order in which a coach reads them.
 FAMILIES = ("landing", "turn", "hands", "head", "barrel", "ground")
@@ -82,8 +84,17 @@ def _measure(entry: Registered, values: Values | None, why: str, spread: Values 
     skin = entry.skin_sd * abs(value) if swing.on_skin else 0.0
     # Of points that were smoothed over time the draws are their own errors, not noise on top of noise.
     share = entry.drawn_share if swing.errors is None else 1.0
-    sd = float(np.linalg.norm([share * drawn_sd, entry.method_sd_at(swing.rate_hz), skin]))
+    blur = entry.blur_widths * _bat_blur_s(swing) if entry.blur_widths else 0.0
+    sd = float(np.linalg.norm([share * drawn_sd, entry.method_sd_at(swing.rate_hz), skin, blur]))
     return replace(empty, value=value, sd=sd, low=value - REACH * sd, high=value + REACH * sd)
+
+
+def _bat_blur_s(swing: Swing) -> float:
+    """Width of the normal curve that smoothing before the recording blurred the bat with where it was struck. [s]"""
+    contact = swing.moments["contact"]
+    if swing.errors is None or contact.index is None or contact.method not in STRUCK:
+        return 0.0
+    return blur_width_s(float(np.mean([swing.errors.per_s[contact.index, POINTS.index(end)] for end in BAT_POINTS])))
 
 
 def _deviation(spread: FloatArray, value: float) -> float:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -40,6 +41,21 @@ HANDS_ONLY = "estimated: half way from the fastest hands to straight arms (no ba
 USUAL_DEPTH = "sweet spot as far ahead of the front foot as is usual for the pitch (no impact seen)"
 
 
+class SlowError(NamedTuple):
+    """A smoothed point's own error, shape (F,) each: standard deviation per axis, and how fast it changes.
+
+    Attributes
+    ----------
+    sd : ndarray
+        [m]
+    per_s : ndarray
+        Standard deviation of the error's rate over that of the error. [1/s]
+    """
+
+    sd: FloatArray
+    per_s: FloatArray
+
+
 @dataclass(frozen=True)
 class MotionPaths:
     """What the moments are found from: z up, sides already named front and back.
@@ -60,9 +76,8 @@ class MotionPaths:
     mass_kg : float or None
     pitch_location : str or None
         A key of `EXPECTED_DEPTHS`.
-    slow_sd : mapping of str to ndarray, shape (F,)
-        Standard deviation per axis of slow errors of points that were smoothed before, by hitting-frame names; empty
-        of others. [m]
+    slow : mapping of str to SlowError
+        Of points that were smoothed before, by hitting-frame names; empty of others.
     """
 
     joints: Mapping[str, FloatArray]
@@ -73,7 +88,7 @@ class MotionPaths:
     forces: FootForces | None
     mass_kg: float | None
     pitch_location: str | None = None
-    slow_sd: Mapping[str, FloatArray] = field(default_factory=dict)
+    slow: Mapping[str, SlowError] = field(default_factory=dict)
 
     @property
     def frame_sd_s(self) -> float:

@@ -58,6 +58,9 @@ class Registered:
         that is noisy already, so that the time of a flat peak jumps farther in them than it did in the recording. [-]
     skin_sd : float
         What skin that swings with the turn may add to it, one standard deviation, as a share of the value. [-]
+    blur_widths : float
+        By how many widths of the normal curve that smoothing before the recording blurred the bat with it may be off,
+        one standard deviation, where a blow was blurred too; for a time. [-]
     """
 
     name: str
@@ -71,6 +74,7 @@ class Registered:
     by_frames: int = 0
     drawn_share: float = 1.0
     skin_sd: float = 0.0
+    blur_widths: float = 0.0
 
     def method_sd_at(self, rate_hz: float) -> float:
         """`method_sd` at a rate. [unit of the measure]"""
@@ -117,12 +121,24 @@ def measure(
     by_frames: int = 0,
     drawn_share: float = 1.0,
     skin_sd: float = 0.0,
+    blur_widths: float = 0.0,
 ) -> Callable[[MeasureFunction], MeasureFunction]:
     """Register a measure; see the module's docstring."""
 
     def register(function: MeasureFunction) -> MeasureFunction:
         REGISTRY[name] = Registered(
-            name, unit, label, moments, points, source, function, method_sd, by_frames, drawn_share, skin_sd
+            name,
+            unit,
+            label,
+            moments,
+            points,
+            source,
+            function,
+            method_sd,
+            by_frames,
+            drawn_share,
+            skin_sd,
+            blur_widths,
         )
         return function
 

@@ -231,16 +231,32 @@ def rescaled(
             placed[name] = placed["neck"] + new["head"] / old["head"] * (centres[name] - centres["neck"])
     for side in sides:
         _place_limbs(placed, centres, side, old, new)
+    _set_on_floor(placed, centres, sides, grow, floor_m)
+    _carry_bat(placed, centres, sides)
+    return placed
+
+
+def _set_on_floor(
+    placed: dict[str, FloatArray],
+    centres: Mapping[str, FloatArray],
+    sides: tuple[str, str],
+    grow: float,
+    floor_m: float,
+) -> None:
+    """Lift or lower each frame until the lowest point of the feet is as high as before, in the ratio of the legs."""
     feet = [f"{side}_{point}" for side in sides for point in (*FOOT_POINTS, "ankle") if f"{side}_{point}" in placed]
     before, after = (np.fmin.reduce([path[name][..., 2] for name in feet]) for path in (centres, placed))
     lift = floor_m + grow * (before - floor_m) - after
     for path in placed.values():
         path[..., 2] += np.where(np.isfinite(lift), lift, 0.0)
+
+
+def _carry_bat(placed: dict[str, FloatArray], centres: Mapping[str, FloatArray], sides: tuple[str, str]) -> None:
+    """Add the bat, of its own size, where the middle of the hands has taken it."""
     hands = [f"{side}_hand" for side in sides]
     if all(name in placed for name in hands):
         moved = (sum(placed[name] for name in hands) - sum(centres[name] for name in hands)) / 2
         placed |= {name: centres[name] + moved for name in ("bat_knob", "bat_barrel") if name in centres}
-    return placed
 
 
 def _place_limbs(

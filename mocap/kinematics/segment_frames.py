@@ -78,16 +78,22 @@ def segment_frames(
     - head: x along the face, y toward the vertex.
     """
     points = _Points(centres, lateral or {})
-    given = axes or {}
-    frames = {
-        "pelvis": given["pelvis"] if "pelvis" in given else _pelvis(points, sides),
-        "thorax": given["thorax"] if "thorax" in given else _thorax(points, sides),
-        "head": given["head"] if "head" in given else _head(points, head_forward),
-    }
+    frames = _midline(points, axes or {}, head_forward, sides)
     for side in sides:
         frames |= _leg(points, side, frames["pelvis"])
         frames |= _arm(points, side, frames["thorax"])
     return frames
+
+
+def _midline(
+    points: _Points, given: Mapping[str, FloatArray], head_forward: FloatArray | None, sides: tuple[str, str]
+) -> dict[str, FloatArray]:
+    """Axes of pelvis, thorax and head: those that markers show, else from the joint centres."""
+    return {
+        "pelvis": given["pelvis"] if "pelvis" in given else _pelvis(points, sides),
+        "thorax": given["thorax"] if "thorax" in given else _thorax(points, sides),
+        "head": given["head"] if "head" in given else _head(points, head_forward),
+    }
 
 
 def axes_from(first: FloatArray, toward: FloatArray, order: str) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy as np
 
 from mocap.capture import Capture, FloatArray, PointErrors
 from mocap.errors import MocapError
+from mocap.kinematics.moments import SlowError
 from mocap.swing import POINTS, Moment, Side
 
 #: In so many swings that could equally have been recorded the moments are found again: their standard deviations are
@@ -58,12 +59,22 @@ def errors_in(capture: Capture, turn: FloatArray, side: Side) -> PointErrors | N
     return PointErrors(turn @ covariance @ turn.T, per_s, turn @ common, filled)
 
 
-def slow_sd(capture: Capture) -> dict[str, FloatArray]:
-    """Standard deviation per axis of each smoothed point's own error, by its label in lower case, shape (F,). [m]"""
+def slow_errors(capture: Capture) -> dict[str, SlowError]:
+    """Each smoothed point's own error, by its label in lower case."""
     if capture.errors is None:
         return {}
     sd = np.sqrt(np.nan_to_num(np.trace(capture.errors.covariance, axis1=2, axis2=3)) / 3.0)
-    return dict(zip((label.lower() for label in capture.labels), sd.T, strict=True))
+    each = zip(sd.T, np.nan_to_num(capture.errors.per_s).T, strict=True)
+    return {label.lower(): SlowError(*own) for label, own in zip(capture.labels, each, strict=True)}
+
+
+def blur_width_s(per_s: float) -> float:
+    """Standard deviation of the normal curve that smoothing has blurred a path with, by the pace of its errors. [s]
+
+    White noise that such a curve blurs has the correlation exp(-d^2 / 4 b^2), and so the pace 1 / (b sqrt 2); zero
+    where no pace is stated.
+    """
+    return 1.0 / (float(np.sqrt(2.0)) * per_s) if per_s > 0.0 else 0.0
 
 
 def error_roots(errors: PointErrors, rate_hz: float) -> tuple[FloatArray, FloatArray]:

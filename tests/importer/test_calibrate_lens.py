@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from mocap.importer.camera import Camera
 
 SIZE = (640, 480)
 BOARD = Board(7, 5, 0.040)
+CHARUCO = Board(7, 5, 0.040, "charuco", marker_m=0.030)
 MATRIX = np.array([[610.0, 0.0, 325.0], [0.0, 606.0, 236.0], [0.0, 0.0, 1.0]])
 LENS = Camera(MATRIX, np.eye(3), np.zeros(3), SIZE, np.array([-0.15, 0.05, 0.001, -0.0005, 0.0]))
 
@@ -76,14 +78,22 @@ def drawn(board: Board, turn: np.ndarray, shift: np.ndarray) -> np.ndarray:
     return grey.reshape(SIZE[1], 3, SIZE[0], 3).mean(axis=(1, 3)).astype(np.uint8)
 
 
-@pytest.fixture(scope="module")
-def shots(tmp_path_factory):
-    """A folder of eight photographs of the chessboard."""
+def photographed(board: Board, folder: Path) -> Path:
+    """The folder with eight photographs of a board in it."""
     cv2 = pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
-    folder = tmp_path_factory.mktemp("shots")
     for i, pose in enumerate(poses(8)):
-        cv2.imwrite(str(folder / f"shot{i}.png"), drawn(BOARD, *pose))
+        cv2.imwrite(str(folder / f"shot{i}.png"), drawn(board, *pose))
     return folder
+
+
+@pytest.fixture(scope="module")
+def shots(tmp_path_factory) -> Path:
+    return photographed(BOARD, tmp_path_factory.mktemp("chessboard"))
+
+
+@pytest.fixture(scope="module")
+def charuco_shots(tmp_path_factory) -> Path:
+    return photographed(CHARUCO, tmp_path_factory.mktemp("charuco"))
 
 
 @pytest.mark.slow
@@ -159,14 +169,13 @@ def test_too_few_pictures_are_said() -> None:
 
 def test_a_charuco_board_may_be_seen_in_part() -> None:
     pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
-    board = Board(7, 5, 0.040, "charuco", marker_m=0.030)
     turn = Rotation.from_rotvec([0.2, -0.3, 0.05]).as_matrix()
     for away, whole in ((0.0, True), (0.17, False)):
-        shift = np.array([away, 0.0, 0.42]) - turn @ board.places.mean(axis=0)
-        found = find_corners(board, "part", drawn(board, turn, shift))
+        shift = np.array([away, 0.0, 0.42]) - turn @ CHARUCO.places.mean(axis=0)
+        found = find_corners(CHARUCO, "part", drawn(CHARUCO, turn, shift))
         assert (len(found.which) == 35) == whole
         assert len(found.which) >= 8
-        expected = replace(LENS, rotation=turn, translation=shift).project(board.places[found.which])
+        expected = replace(LENS, rotation=turn, translation=shift).project(CHARUCO.places[found.which])
         assert np.abs(found.pixels - expected).max() < 0.7
 
 
@@ -213,19 +222,6 @@ def test_without_opencv_the_extra_is_named(monkeypatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "cv2", None)
     with pytest.raises(OptionError, match=r"mocap-hitting\[cameras\]"):
         list(read_pictures("anything.jpg"))
-
-
-CHARUCO = Board(7, 5, 0.040, "charuco", marker_m=0.030)
-
-
-@pytest.fixture(scope="module")
-def charuco_shots(tmp_path_factory):
-    """A folder of eight photographs of the ChArUco board."""
-    cv2 = pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
-    folder = tmp_path_factory.mktemp("charuco")
-    for i, pose in enumerate(poses(8)):
-        cv2.imwrite(str(folder / f"shot{i}.png"), drawn(CHARUCO, *pose))
-    return folder
 
 
 @pytest.mark.slow

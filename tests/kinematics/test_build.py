@@ -94,7 +94,7 @@ def test_short_gaps_are_filled_and_long_ones_stay(posed, make_capture) -> None:
 def test_a_side_that_contradicts_the_turn_is_refused(posed, make_capture) -> None:
     capture = make_capture(posed.points, posed.rate_hz)
     assert mocap.build_swing(capture, mocap.Hitter(height_m=1.8, bats="right")).notes == ()
-    with pytest.raises(mocap.MocapError, match="bats left is given, but the shoulders turn as a right-handed"):
+    with pytest.raises(mocap.MocapError, match="bats left is given, but shoulders and hips turn as a right-handed"):
         mocap.build_swing(capture, mocap.Hitter(height_m=1.8, bats="left"))
 
 

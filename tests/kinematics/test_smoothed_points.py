@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
+import mocap
 from mocap.capture import Capture, PointErrors
 from mocap.errors import DetectionError
-from mocap.kinematics.smoothed_points import drawn_errors, error_roots, errors_in, scattered, slow_sd
+from mocap.kinematics.moments import SPEED_BREAK
+from mocap.kinematics.smoothed_points import (
+    blur_width_s,
+    drawn_errors,
+    error_roots,
+    errors_in,
+    scattered,
+    slow_errors,
+)
+from mocap.kinematics.turn import PEAK_BLUR_WIDTHS
+from mocap.reference.posed import pose_swing
 from mocap.swing import POINTS, Moment
 
 RATE = 120.0
@@ -66,7 +79,7 @@ def test_points_that_were_not_smoothed_have_none() -> None:
     plain = Capture("a", ("L_HIP",), np.zeros((5, 1, 3)), RATE, np.zeros((5, 1)))
     assert not plain.smoothed
     assert errors_in(plain, np.eye(3), "right") is None
-    assert slow_sd(plain) == {}
+    assert slow_errors(plain) == {}
 
 
 def test_moments_err_as_the_points_do_that_they_are_found_from() -> None:
@@ -87,3 +100,43 @@ def test_moments_err_as_the_points_do_that_they_are_found_from() -> None:
     assert found["plant"].sd_s == pytest.approx(np.hypot(0.001, 0.0018), rel=0.25)
     assert found["contact"].sd_s == 0.001
     assert found["level"].sd_s == 0.001
+
+
+def test_the_pace_of_errors_tells_the_width_of_the_blur() -> None:
+    """White noise that a normal curve of 20 ms blurs changes, by its own differences, at the pace of that width."""
+    step_s, width_s = 0.001, 0.020
+    noise = gaussian_filter1d(np.random.default_rng(4).normal(size=200_000), width_s / step_s)
+    per_s = float(np.gradient(noise, step_s).std() / noise.std())
+    assert blur_width_s(per_s) == pytest.approx(width_s, rel=0.03)
+    assert blur_width_s(0.0) == 0.0
+
+
+def test_a_blurred_blow_moves_the_peak_before_it_by_about_the_stated_widths() -> None:
+    """A speed that grows by 2.5 to 10 of itself a second until a blow takes a quarter to 0.4 of it."""
+    step_s = 1e-5
+    time = np.arange(-0.15, 0.08, step_s)
+    early = []
+    for growth in (2.5, 5.0, 10.0):
+        for taken in (0.25, 0.33, 0.40):
+            for width_s in (0.005, 0.008):
+                speed = np.where(time < 0.0, np.maximum(1.0 + growth * time, 0.0), 1.0 - taken)
+                blurred = gaussian_filter1d(speed, width_s / step_s)
+                early.append(-time[np.argmax(blurred)] / width_s)
+    assert np.sqrt(np.mean(np.square(early))) == pytest.approx(PEAK_BLUR_WIDTHS["bat"], rel=0.15)
+    assert max(early) < 2.0 * PEAK_BLUR_WIDTHS["bat"]
+
+
+def test_a_filmed_bats_peak_time_is_as_unsure_as_the_blow_is_blurred(posed, make_capture) -> None:
+    """Points without errors of their own, smoothed at two paces: the square of the width is what lies between."""
+    parameters = replace(posed.parameters, barrel=replace(posed.parameters.barrel, impact_loss=0.33))
+    capture = make_capture(pose_swing(parameters, 240.0).points, 240.0)
+    variance = []
+    for per_s in (60.0, 600.0):
+        errors = stated(capture.n_frames, len(capture.labels), per_s, np.eye(3) * 1e-12)
+        swing = mocap.build_swing(replace(capture, errors=errors), mocap.Hitter(height_m=1.8, bats="right"))
+        assert swing.moments["contact"].method == SPEED_BREAK
+        sd = mocap.measure(swing, count=32).measures["bat_turn_time"].sd
+        assert sd is not None
+        variance.append(sd**2)
+    widths = [PEAK_BLUR_WIDTHS["bat"] * blur_width_s(per_s) for per_s in (60.0, 600.0)]
+    assert variance[0] - variance[1] == pytest.approx(widths[0] ** 2 - widths[1] ** 2, rel=0.02)
