@@ -125,9 +125,9 @@ class Page:
         return left, round(64 * self.unit), width - self.margin // 2, self.foot_top - round(190 * self.unit)
 
 
-def set_header(page: Page, overline: str, note: str, said: Headline) -> Block:
-    """Moment, hitter, and the finding as the headline, in the upper left corner."""
-    sizes, margin, width = type_sizes(page.size), page.margin, page.header_width
+def set_header(page: Page, overline: str, note: str, said: Headline, width: float | None = None) -> Block:
+    """Moment, hitter, and the finding as the headline, in the upper left corner; `width` where there is more room."""
+    sizes, margin, width = type_sizes(page.size), page.margin, width or page.header_width
     y = float(page.margin - round(10 * page.unit))
     labels: list[Label] = []
     marks: list[Mark] = []

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 SHEET_MOMENTS = ("stance", "lift", "plant", "contact", "extension", "finish")
 
 _LINE_SHARE = 0.7  # guides are thinner in a panel than in a picture of one moment
+_WORDS_BESIDE = 6.0  # least width of a column of type beside the bodies, in its sizes
 
 
 def draw_sheet(
@@ -77,7 +78,7 @@ def draw_sheet(
 
 @dataclass(frozen=True)
 class Panel:
-    """One moment's place: type above, the bodies below it."""
+    """One moment's place: type above the bodies or to their left."""
 
     moment: str
     frame: int
@@ -113,7 +114,8 @@ class Sheet:
         if not frames:
             raise OptionError(f"no key moment was found in {scene.swing.source}, so there is no sheet to draw")
         who = captions.who(scene.findings, scene.units)
-        self.header = set_header(self.page, "Key moments", who, captions.Headline("", "", None, ""))
+        whole = self.page.size[0] - 2.0 * self.page.margin
+        self.header = set_header(self.page, "Key moments", who, captions.Headline("", "", None, ""), whole)
         self.guides = {name: _few_guides(scene, name, self.view) for name in frames}
         self.posed = list(scene.poses(list(frames.values())))
         self.panels = self._panels([self._look(name, posed) for name, posed in zip(frames, self.posed, strict=True)])
@@ -158,43 +160,52 @@ class Sheet:
         largest = self.page.size[1] / min(float(look.low[1] - look.high[1]) for look in looks) * -1.0
         for scale in largest * 0.97 ** np.arange(200):
             for count in counts:
-                panels = self._set(looks, min(count, len(looks)), float(scale))
-                if panels:
-                    return panels
+                for words in (0.0, _WORDS_BESIDE * type_sizes(self.page.size).small):
+                    panels = self._set(looks, min(count, len(looks)), float(scale), words)
+                    if panels:
+                        return panels
         raise OptionError(f"{self.page.size[0]}x{self.page.size[1]} is too small for {len(looks)} moments")
 
-    def _set(self, looks: Sequence[_Look], count: int, scale: float) -> list[Panel]:
-        """Panels at a scale, so many in a row; none where they do not fit."""
+    def _set(self, looks: Sequence[_Look], count: int, scale: float, words: float) -> list[Panel]:
+        """Panels at a scale, so many in a row; none where they do not fit.
+
+        Type stands above the bodies, or in columns to their left that are at least as wide as `words`.
+        """
         page = self.page
         gap, edge = round(14 * page.unit), round(12 * page.unit)
         top, bottom = self.header.box[3] + round(20 * page.unit), page.foot_top - round(24 * page.unit)
         floor = max(float(look.high[1]) for look in looks)  # every panel's floor lies as far below its bodies
         rows = [looks[start : start + count] for start in range(0, len(looks), count)]
-        widths: list[list[float]] = []
-        titles: list[list[Block]] = []
+        across: list[list[tuple[float, float]]] = []  # of each panel, and of its type
+        heads: list[float] = []
+        bodies: list[float] = []
         for row in rows:
-            needed = [scale * float(look.high[0] - look.low[0]) + 2 * edge for look in row]
-            spare = page.size[0] - 2 * page.margin - (count - 1) * gap - sum(needed)
+            own = [scale * float(look.high[0] - look.low[0]) + 2 * edge for look in row]
+            spare = page.size[0] - 2 * page.margin - (count - 1) * gap - sum(own) - len(row) * words
             if spare < 0.0 or (len(row) < count and len(rows) == 1):
                 return []
-            widths.append([width + spare / len(row) for width in needed])
-            titles.append([self._title(look, (0.0, 0.0), w) for look, w in zip(row, widths[-1], strict=True)])
-        heads = [max(title.box[3] for title in row) + edge // 2 for row in titles]
-        bodies = [scale * (floor - min(float(look.low[1]) for look in row)) + 3 * edge for row in rows]
+            more = words + spare / len(row)
+            across.append([(width + more, more if words else width + more) for width in own])
+            titles = [self._title(look, (0.0, 0.0), room[1]) for look, room in zip(row, across[-1], strict=True)]
+            if any(title.box[2] > room[1] for title, room in zip(titles, across[-1], strict=True)):
+                return []
+            type_high = max(title.box[3] for title in titles) + edge // 2
+            high = scale * (floor - min(float(look.low[1]) for look in row)) + 3 * edge
+            heads.append(0.0 if words else type_high)
+            bodies.append(max(high, type_high) if words else high)
         spare = bottom - top - (len(rows) - 1) * gap - sum(heads) - sum(bodies)
-        if spare < 0.0 or any(
-            title.box[2] > w for row, ws in zip(titles, widths, strict=True) for title, w in zip(row, ws, strict=True)
-        ):
+        if spare < 0.0:
             return []
         panels: list[Panel] = []
         y = float(top)
-        for row, row_widths, head, body in zip(rows, widths, heads, bodies, strict=True):
+        for row, rooms, head, body in zip(rows, across, heads, bodies, strict=True):
             x, lower = float(page.margin), y + head + body + spare / len(rows)
-            for look, width in zip(row, row_widths, strict=True):
+            for look, (width, for_type) in zip(row, rooms, strict=True):
                 box = (round(x), round(y), round(x + width), round(lower))
-                middle = x + width / 2.0 - scale * float(look.low[0] + look.high[0]) / 2.0
+                middle = x + width / 2.0 + (for_type / 2.0 if words else 0.0)
+                middle -= scale * float(look.low[0] + look.high[0]) / 2.0
                 framing = self._framed(scale, middle, lower - 2.4 * edge - scale * floor)
-                panels.append(Panel(look.moment, look.frame, box, framing, self._title(look, (x, y), width)))
+                panels.append(Panel(look.moment, look.frame, box, framing, self._title(look, (x, y), for_type)))
                 x += width + gap
             y = lower + gap
         return panels
