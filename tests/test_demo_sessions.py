@@ -62,7 +62,7 @@ def test_the_recording_reads_as_a_lab_file(folder: Path) -> None:
         assert (reader.get("FORCE_PLATFORM:ORIGIN").float_array.reshape(2, 3)[:, 2] < 0).all()
         labels = [label.strip() for label in reader.point_labels]
     assert {"PELVIS", "L_HIP", "R_TOE", "SPINE", "HEAD_TOP", "BAT_KNOB", "BAT_BARREL"} <= set(labels)
-    assert len(frames) == 410
+    assert len(frames) == 422
 
 
 def test_the_recording_is_what_its_script_makes(maker: ModuleType, folder: Path, tmp_path: Path) -> None:

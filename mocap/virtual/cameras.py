@@ -68,10 +68,11 @@ class Tripod:
     time_offset_s: float = 0.0
 
 
-#: Two tripods that show a swing well: their lines of sight cross at 45 degrees over the hitter.
+#: Two tripods that show a swing well: their lines of sight cross at 45 degrees over the hitter, and both see the back
+#: shoulder at landing past the head and the front shoulder.
 TWO_TRIPODS: tuple[Tripod, ...] = (
-    Tripod("open_side", 90.0),
-    Tripod("pitcher_side", 45.0, distortion=(-0.09, 0.02, -0.0005, 0.0003, 0.0), time_offset_s=0.0037),
+    Tripod("open_side", 100.0),
+    Tripod("pitcher_side", 55.0, distortion=(-0.09, 0.02, -0.0005, 0.0003, 0.0), time_offset_s=0.0037),
 )
 #: What they aim at: a little in front of the chest, the lab's floor axes. [m]
 AIM_M = (0.0, -0.15, 0.95)

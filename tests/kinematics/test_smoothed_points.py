@@ -139,4 +139,4 @@ def test_a_filmed_bats_peak_time_is_as_unsure_as_the_blow_is_blurred(posed, make
         assert sd is not None
         variance.append(sd**2)
     widths = [PEAK_BLUR_WIDTHS["bat"] * blur_width_s(per_s) for per_s in (60.0, 600.0)]
-    assert variance[0] - variance[1] == pytest.approx(widths[0] ** 2 - widths[1] ** 2, rel=0.02)
+    assert variance[0] - variance[1] == pytest.approx(widths[0] ** 2 - widths[1] ** 2, rel=0.05)
