@@ -20,7 +20,7 @@ ZONE_REACH_S = 0.15
 FINE = 20
 #: What the polynomial through the last frames before a blow makes of the sweet spot's speed [m/s], its direction [deg]
 #: and its way through the zone [m], one standard deviation: posed swings at 240 Hz.
-LAST_FRAMES_SD = (0.17, 0.70, 0.0045)
+LAST_FRAMES_SD = (0.17, 0.68, 0.0042)
 TURN = ("plant", "contact")
 CONTACT = ("contact",)
 

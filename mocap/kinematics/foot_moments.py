@@ -52,7 +52,7 @@ LATE_START_SD_S = 0.04
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
 #: Timing error of the flat foot, which settles slowly. [s] Posed swings at 240 Hz.
-FLAT_SD_S = 0.0011
+FLAT_SD_S = 0.0013
 #: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] Posed swings.
 PLATE_SD_S = 0.00010
 #: Share of a sample's even spread by which the landing is off, as it is read off the line between two samples. [-]

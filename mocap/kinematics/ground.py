@@ -255,7 +255,7 @@ def braking_force(r: Readings) -> FloatArray:
     "Rise time of the braking force",
     moments=TURN,
     source="10 to 90 % of the peak: transition duration of IEEE Std 181-2011",
-    method_sd=0.00034,  # the filter rounds the corner at which the force begins to rise: posed swings
+    method_sd=0.0006,  # the filter rounds the corner at which the force begins to rise: posed swings
 )
 def braking_rise_time(r: Readings) -> FloatArray:
     """Time in which the braking force rises from 10 to 90 % of `braking_force`.
@@ -295,6 +295,7 @@ def _crossing(time: FloatArray, values: FloatArray, level: FloatArray, index: np
     "Front foot carries more than the back foot, after foot-plant",
     moments=TURN,
     source="half of the vertical force on the front foot: Fortenbaugh et al. 2011, as quoted",
+    drawn_share=0.95,  # the landing is found better than it is drawn: posed swings
 )
 def force_shift_time(r: Readings) -> FloatArray:
     """Time from plant at which the front foot first carries more than the back foot; looked for up to the finish."""

@@ -36,7 +36,9 @@ SPEED_METHOD_SD = {"pelvis": 15.5, "trunk": 4.2, "arm": 9.0, "bat": 26.0}
 #: the thigh (pelvis 11 % and trunk 5 % too fast on average).
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
 #: Share of the scatter of drawn peak times that posed swings show; see `Registered.drawn_share`. [-]
-PEAK_DRAWN_SHARE = {"pelvis": 0.83, "trunk": 0.92, "arm": 1.0, "bat": 0.80}
+PEAK_DRAWN_SHARE = {"pelvis": 0.85, "trunk": 0.92, "arm": 1.0, "bat": 0.76}
+#: What the filter moves the peak of a speed that a blow ends: posed swings. [s]
+PEAK_METHOD_SD = {"pelvis": 0.0, "trunk": 0.0, "arm": 0.0, "bat": 0.0003}
 #: A turning speed that grows until a blow takes a part of it peaks before the blow, once a normal curve has blurred it:
 #: where the curve's height over its width, times the part, equals the growth. At 10 peaks per second, a third taken and
 #: 6 ms of blur that is 1.3 widths, and 2 where it grows by a quarter of that. [widths of the curve]
@@ -102,7 +104,15 @@ def forward_after_plant(r: Readings) -> FloatArray:
     return moved
 
 
-@measure("axis_drift", "m", "Drift of the body's axis", moments=TURN, points=AXIS, source=DEFINITION)
+@measure(
+    "axis_drift",
+    "m",
+    "Drift of the body's axis",
+    moments=TURN,
+    points=AXIS,
+    source=DEFINITION,
+    drawn_share=0.88,  # a greatest distance, which draws on top of noise lengthen more: posed swings
+)
 def axis_drift(r: Readings) -> FloatArray:
     """Greatest horizontal excursion of the middle and of the top of the line pelvis -> head, plant to contact."""
     times = r.times(*TURN)
@@ -274,6 +284,7 @@ def _register_peaks(segment: str, name: str) -> None:
         moments=TURN,
         points=points,
         source=DEFINITION,
+        method_sd=PEAK_METHOD_SD[segment],
         drawn_share=PEAK_DRAWN_SHARE[segment],
         blur_widths=PEAK_BLUR_WIDTHS[segment],
     )
@@ -292,7 +303,7 @@ for _segment, _name in (("pelvis", "Pelvis"), ("trunk", "Trunk"), ("arm", "Lead 
     moments=TURN,
     points=FRONT_LEG,
     source=DEFINITION,
-    method_sd=0.20,  # a skeleton of constant lengths on joints 10 mm off: posed swings
+    method_sd=0.45,  # a skeleton of constant lengths on joints 10 mm off: posed swings
 )
 def front_knee_extension(r: Readings) -> FloatArray:
     """Flexion at plant minus flexion at contact."""
@@ -321,7 +332,7 @@ def front_leg_at_contact(r: Readings) -> FloatArray:
     moments=("stance", "contact"),
     points=("back_heel",),
     source=DEFINITION,
-    method_sd=0.0037,  # a foot of constant lengths on heel and ball 10 mm off, which tips: posed swings
+    method_sd=0.0027,  # a foot of constant lengths on heel and ball 10 mm off, which tips: posed swings
 )
 def back_heel_lift(r: Readings) -> FloatArray:
     """Height of the back heel at contact over its height in the stance."""

@@ -163,7 +163,7 @@ FROM_MARKERS = {"head_pitch", "palms"}
 #: Found minus true: least and greatest [ms], and why.
 MOMENTS = {
     "stance": (-4, 2, "what has moved by 5 mm began to move some time before, which is found from its speed"),
-    "lift": (-7, 13, "as the stance"),
+    "lift": (-8, 13, "as the stance"),
     "toe_touch": (-7, 1, "the end of a straight approach, which the foot rounds off"),
     "plant": (-0.2, 0.1, "samples of the plates, and straight between them"),
     "foot_flat": (-0.5, 0.5, "crossing between two frames, lightly smoothed"),
