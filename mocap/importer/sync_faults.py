@@ -17,8 +17,9 @@ from mocap.importer.keypoints import NOISE_PX, Keypoints, common_names
 MISSED_SHARE, MISSED_SD = 0.01, 4.0
 #: Nor where they miss by so many times as much as those of still points. This project's default.
 MISSED_MOVING = 2.5
-#: A cause explains a residual that it brings down to so many times what is tolerated. This project's default.
-EXPLAINED = 1.5
+#: A cause explains a residual that it brings down to so many times what is tolerated, and to this share of what it was.
+#: This project's defaults.
+EXPLAINED, EXPLAINED_SHARE = 1.5, 0.4
 #: Residuals of so many times what the stated noise makes of them are looked into. This project's default.
 DOUBTED = 2.0
 #: A camera has moved where the rays miss by so many times what they did, and by so many pixels more, over blocks of so
@@ -78,7 +79,7 @@ def why_not(pair: Pair, curve: Curve, search_s: float, explained: tuple[str, flo
 
 
 def explained_by(pair: Pair, curve: Curve, search_s: float) -> tuple[str, float] | None:
-    """What makes the residual fair, and less than half of what it is, and what it is then; None where nothing does."""
+    """What makes the residual fair, and much less than it is, and what it is then; None where nothing does."""
     one, other = pair.keypoints
     mend = [
         ("with the two files of points exchanged; exchange them", (other, one)),
@@ -92,7 +93,9 @@ def explained_by(pair: Pair, curve: Curve, search_s: float) -> tuple[str, float]
     best: tuple[str, float] | None = None
     now = int(np.argmax(curve.agreement))
     # Offsets are whole frames here, so that a sound pair may miss by some more.
-    least = min(0.5 * float(np.nan_to_num(curve.residual_px[now], nan=np.inf)), EXPLAINED * _tolerated(pair))
+    least = min(
+        EXPLAINED_SHARE * float(np.nan_to_num(curve.residual_px[now], nan=np.inf)), EXPLAINED * _tolerated(pair)
+    )
     for what, keypoints in mend:
         tried = searched(Pair.of(pair.cameras, keypoints, pair.noise_px), search_s)
         at = int(np.argmax(tried.agreement))
