@@ -315,10 +315,17 @@ def _shaded(colours: FloatArray, normals: npt.NDArray[np.float32], lens: Lens) -
 
 def _stripe_texture() -> Any:
     """One period of a thin line on plain ground; what it darkens is the colour of the vertices."""
-    from pyvista import numpy_to_texture
+    # Not by PyVista's texture, for which it would load all that it plots with: half a second.
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonDataModel import vtkImageData
+    from vtkmodules.vtkRenderingOpenGL2 import vtkOpenGLTexture
 
     level = one_stripe(_STRIPE_TEXELS)
-    texture = numpy_to_texture(np.repeat(level[None, :, None], 3, axis=2).repeat(2, axis=0))
+    image = vtkImageData()
+    image.SetDimensions(len(level), 2, 1)
+    image.GetPointData().SetScalars(numpy_to_vtk(np.tile(level[:, None], (2, 3)), deep=True))
+    texture = vtkOpenGLTexture()
+    texture.SetInputData(image)
     texture.SetInterpolate(True)
     texture.SetMipmap(True)
     texture.SetMaximumAnisotropicFiltering(1.0)
