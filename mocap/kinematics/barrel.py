@@ -150,7 +150,7 @@ def pitch_line_height(r: Readings, x: FloatArray) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[0],
-    by_frames=2,
+    by_frames=2.5,
 )
 def bat_speed(r: Readings) -> FloatArray:
     """Greatest speed of the sweet spot up to contact."""
@@ -185,7 +185,6 @@ def _elevation_at_contact(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[1],
-    by_frames=2,
 )
 def attack_angle(r: Readings) -> FloatArray:
     """Elevation of the sweet spot's velocity at contact; of one that was seen, just before the blow."""
@@ -213,7 +212,6 @@ def pitch_angle(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[1],
-    by_frames=2,
 )
 def plane_match(r: Readings) -> FloatArray:
     """`attack_angle` plus the signed `pitch_angle`; 0 = on the pitch's plane."""
@@ -228,7 +226,7 @@ def plane_match(r: Readings) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[2],
-    by_frames=2,
+    by_frames=1.0,
 )
 def hitting_zone(r: Readings) -> FloatArray:
     """Length of the sweet spot's path around contact within ball radius plus barrel radius of the pitch's line."""

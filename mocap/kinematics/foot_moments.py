@@ -36,6 +36,8 @@ TAP_HEIGHT = 0.02
 #: A movement that starts smoothly is as old as twice its way over its speed and this, at most so old; and how well that
 #: is known. [s] Posed swings; no published value.
 ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.006
+#: How much the gaps between frames add to that. [frames] Posed swings at 60 and 120 Hz.
+ONSET_FRAMES = 0.55
 #: How well the lift is known: a ball or heel 10 mm off in the foot seems to rise as the foot tips. [s] Posed swings.
 LIFT_SD_S = 0.033
 #: From the touch that stops the foot to 10 % of body weight, and how well that is known. [s] Posed swings; walking on
@@ -344,7 +346,8 @@ def _onset(ways: FloatArray, index: int, first: int, name: str, foot: FrontFoot,
     age = min(onset_age(1.0 / (step * paths.rate_hz), foot.blur_s(first + index)), OLDEST_ONSET_S)
     age *= paths.rate_hz
     known = LIFT_SD_S if name == "lift" else ONSET_SD_S
-    return at_time(name, frame - age, paths, method, known * foot.least_way / SOLE_M)
+    sd = float(np.hypot(known * foot.least_way / SOLE_M, ONSET_FRAMES / paths.rate_hz))
+    return at_time(name, frame - age, paths, method, sd)
 
 
 def onset_age(way_over_speed: float, blur_s: float) -> float:

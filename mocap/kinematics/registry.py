@@ -51,7 +51,7 @@ class Registered:
     method_sd : float
         What the method itself may be off on exact points at `METHOD_RATE_HZ`, one standard deviation. [unit of the
         measure]
-    by_frames : int
+    by_frames : float
         Power of the gap between frames with which `method_sd` grows at a lower rate; 0 where it does not come from it.
     drawn_share : float
         Share of the scatter of drawn swings that the errors of posed swings show. Draws are made on top of a recording
@@ -71,7 +71,7 @@ class Registered:
     source: str
     function: MeasureFunction
     method_sd: float = 0.0
-    by_frames: int = 0
+    by_frames: float = 0.0
     drawn_share: float = 1.0
     skin_sd: float = 0.0
     blur_widths: float = 0.0
@@ -118,7 +118,7 @@ def measure(
     points: tuple[str, ...] = (),
     source: str,
     method_sd: float = 0.0,
-    by_frames: int = 0,
+    by_frames: float = 0.0,
     drawn_share: float = 1.0,
     skin_sd: float = 0.0,
     blur_widths: float = 0.0,

@@ -37,8 +37,8 @@ SPEED_METHOD_SD = {"pelvis": 15.5, "trunk": 4.2, "arm": 9.0, "bat": 26.0}
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
 #: Share of the scatter of drawn peak times that posed swings show; see `Registered.drawn_share`. [-]
 PEAK_DRAWN_SHARE = {"pelvis": 0.85, "trunk": 0.92, "arm": 1.08, "bat": 0.76}
-#: What the filter moves the peak of a speed that a blow ends: posed swings. [s]
-PEAK_METHOD_SD = {"pelvis": 0.0, "trunk": 0.0, "arm": 0.0, "bat": 0.0003}
+#: What filter and gaps between frames move the peak of a speed that a blow ends: posed swings. [s]
+PEAK_METHOD_SD = {"pelvis": 0.0001, "trunk": 0.0001, "arm": 0.0003, "bat": 0.0003}
 #: A turning speed that grows until a blow takes a part of it peaks before the blow, once a normal curve has blurred it:
 #: where the curve's height over its width, times the part, equals the growth. At 10 peaks per second, a third taken and
 #: 6 ms of blur that is 1.3 widths, and 2 where it grows by a quarter of that. [widths of the curve]
@@ -199,7 +199,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][0],
-        by_frames=1,
+        by_frames=0.25,
     )
     def tilt(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -216,7 +216,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][1],
-        by_frames=1,
+        by_frames=0.25,
     )
     def wander(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -234,7 +234,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][2],
-        by_frames=1,
+        by_frames=0.25,
     )
     def slide(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -280,6 +280,7 @@ def _register_peaks(segment: str, name: str) -> None:
         points=points,
         source=DEFINITION,
         method_sd=SPEED_METHOD_SD[segment],
+        by_frames=2.0 if segment == "bat" else 0.25,
         skin_sd=SPEED_SKIN_SD[segment],
     )
     def peak_speed(r: Readings) -> FloatArray:
@@ -293,6 +294,7 @@ def _register_peaks(segment: str, name: str) -> None:
         points=points,
         source=DEFINITION,
         method_sd=PEAK_METHOD_SD[segment],
+        by_frames=2.5,
         drawn_share=PEAK_DRAWN_SHARE[segment],
         blur_widths=PEAK_BLUR_WIDTHS[segment],
     )
