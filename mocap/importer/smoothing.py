@@ -329,11 +329,21 @@ def likeliest_intensity(
             likelihood[f] += run.update(points[f], covariance[f], kept[f])
     steps = np.arange(frames)[:, None] - np.arange(frames)
     near = np.exp(-0.5 * (steps / (NEIGHBOURHOOD_S * rate_hz)) ** 2)
-    # The two directions see the same measurements: each counts half. Far from any, the whole path says a little.
+    # The two directions see the same measurements: each counts half. The whole path says a little, and within a gap
+    # what is told beside it, where the innovation that ends the gap belongs.
     local = 0.5 * np.einsum("fg,gip->fip", near, likelihood)
-    local += 0.5 * likelihood.mean(axis=0)
+    local = np.take_along_axis(local, _nearest(kept)[:, None, :], axis=0) + 0.5 * likelihood.mean(axis=0)
     weight = np.exp(local - local.max(axis=1, keepdims=True))
     return np.asarray((weight * INTENSITIES[:, None]).sum(axis=1) / weight.sum(axis=1), dtype=np.float64)
+
+
+def _nearest(kept: BoolArray) -> npt.NDArray[np.intp]:
+    """Of each frame the nearest with a measurement, shape (F, P); the frame itself where there is none."""
+    frame, far = np.arange(len(kept))[:, None], 10 * len(kept)
+    before = np.maximum.accumulate(np.where(kept, frame, -far), axis=0)
+    after = np.minimum.accumulate(np.where(kept, frame, far)[::-1], axis=0)[::-1]
+    nearest = np.where(frame - before <= after - frame, before, after)
+    return np.where(kept.any(axis=0), nearest, frame).astype(np.intp)
 
 
 # -------------------------------------------------------------------- what is taken out, what is left

@@ -31,7 +31,7 @@ from mocap.kinematics.inertia import Bat, centre_of_mass, segment_table
 from mocap.kinematics.moments import SLOWEST_TURN, STRUCK, MotionPaths, SlowError, ordered
 from mocap.kinematics.scaling import ANKLE_HEIGHT
 from mocap.kinematics.skeleton import Skeleton, fit_skeleton
-from mocap.kinematics.smoothed_points import errors_in, scattered, slow_errors
+from mocap.kinematics.smoothed_points import errors_in, held_errors, scattered, slow_errors
 from mocap.kinematics.smoothing import cutoffs_of, smooth_frames
 from mocap.kinematics.stature import height_contradiction, height_from_segments
 from mocap.kinematics.subject import stated_size
@@ -80,6 +80,7 @@ def build_swing(
     """
     setup = setup or Setup()
     skeleton = fit_skeleton(capture, setup.model, calibration)
+    capture = replace(capture, errors=held_errors(capture, skeleton.fit_sd_m))
     if capture.n_frames < max(SHORTEST_S * capture.rate_hz, FEWEST_FRAMES):
         raise InputError(
             f"{capture.source}: the recording is too short for a swing: {capture.n_frames} frames,"

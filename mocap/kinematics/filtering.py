@@ -100,6 +100,14 @@ def _alike(finite: BoolArray, columns: IntArray) -> Iterator[tuple[int, int, Int
         yield start, stop, np.array(together)
 
 
+def blur_of(cutoff_hz: float) -> float:
+    """Standard deviation of the normal curve that passes as much of its cut-off frequency as `lowpass`. [s]
+
+    Its transfer function is exp(-(2 pi f s)^2 / 2), which is 1 / sqrt 2 there.
+    """
+    return float(np.sqrt(np.log(2.0)) / (2.0 * np.pi * cutoff_hz))
+
+
 def lowpass_to_the_end(paths: FloatArray, rate_hz: float, cutoff_hz: float | FloatArray) -> FloatArray:
     """Low-pass whose last samples keep position and slope, for paths that break off at a blow.
 

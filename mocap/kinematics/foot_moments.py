@@ -35,9 +35,12 @@ from mocap.swing import Moment
 TAP_HEIGHT = 0.02
 #: A movement that starts smoothly is as old as twice its way over its speed and this, at most so old; and how well that
 #: is known. [s] Posed swings; no published value.
-ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.006
-#: How much the gaps between frames add to that. [frames] Posed swings at 60 and 120 Hz.
-ONSET_FRAMES = 0.55
+ONSET_S, OLDEST_ONSET_S, ONSET_SD_S = 0.016, 0.080, 0.0035
+#: How much the gaps between frames add to that, and noise, in what it makes of the way over the speed. [frames], [-]
+#: Posed swings at 60 to 240 Hz with 1 and 3 mm of noise.
+ONSET_FRAMES, ONSET_NOISE = 0.55, 3.5
+#: The speed is taken over so long before and after. [s] This project's default.
+ONSET_REACH_S = 0.008
 #: How well the lift is known: a ball or heel 10 mm off in the foot seems to rise as the foot tips. [s] Posed swings.
 LIFT_SD_S = 0.033
 #: From the touch that stops the foot to 10 % of body weight, and how well that is known. [s] Posed swings; walking on
@@ -51,10 +54,14 @@ BY_ANKLE = ("front ankle comes to rest (no foot points recorded)", -0.025, 0.015
 FIT_BEFORE_S, FIT_AFTER_S = 0.06, 0.05
 #: How well a landing is known of which the approach was not recorded. [s] Posed swings.
 LATE_START_SD_S = 0.04
+#: A part that goes out of sight sooner after the landing than this share of `FIT_AFTER_S` does not show it.
+SEEN_AFTER = 0.5
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
 #: Timing error of the flat foot, which settles slowly. [s] Posed swings at 240 Hz.
 FLAT_SD_S = 0.0013
+#: Timing error of the flat foot in points that were smoothed before: filmed swings. [s]
+SMOOTHED_FLAT_SD_S = 0.012
 #: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] Posed swings.
 PLATE_SD_S = 0.00010
 #: Share of a sample's even spread by which the landing is off, as it is read off the line between two samples. [-]
@@ -192,34 +199,71 @@ def _touch(foot: FrontFoot) -> Kink | None:
 
 def _touch_near(foot: FrontFoot, about: int) -> Kink | None:
     """The end of the approach in the frames around one."""
-    start, stop = about - foot.paths.frames(FIT_BEFORE_S) - 2, about + foot.paths.frames(FIT_AFTER_S) + 3
-    window = slice(max(start, 0), min(stop, len(foot.speed)))
-    kinks = [kink for path in foot.sole.values() if (kink := approach_end(path[window, 2], window.start)) is not None]
-    first = min(kinks) if kinks else None
-    if first is not None and first.sd / foot.paths.rate_hz < LOADING_SD_S:
+    window, blur = _fit_window(foot, about)
+    kinks = {
+        part: kink
+        for part, path in foot.sole.items()
+        if _seen_after(foot, path, about) and (kink := approach_end(path[window, 2], window.start, blur)) is not None
+    }
+    early = min(kinks, key=lambda part: kinks[part].frame) if kinks else None
+    first = kinks[early] if early is not None else None
+    # What smoothing has left of an error in the height is as good as a time at the speed of the approach.
+    doubt = np.inf if early is None else _doubt_s(foot, early, kinks[early], about)
+    if doubt < LOADING_SD_S:
         return first
     # A part that comes down so low that its height tells little is followed to where it rests; what comes down later,
     # and steeply, is not the landing.
     rests = slice(about + foot.paths.frames(0.01), about + foot.paths.frames(FIT_AFTER_S) + 1)
-    for path in foot.sole.values():
+    for part, path in foot.sole.items():
         if np.isnan(path[rests]).all(axis=0).any():  # out of sight there
             continue
         place = np.nanmedian(path[rests], axis=0)
         along = place - path[window.start]
-        kink = approach_end((place - path[window]) @ (along / np.linalg.norm(along)), window.start)
-        if kink is not None and (first is None or kink.sd < first.sd):
+        kink = approach_end((place - path[window]) @ (along / np.linalg.norm(along)), window.start, blur)
+        if kink is not None and _doubt_s(foot, part, kink, about) < doubt:
             return kink._replace(speed=0.0)
     return first
 
 
-def approach_end(values: FloatArray, first: int) -> Kink | None:
-    """The broken line - straight down, then level - through values of one frame each; None where nothing comes down."""
+def _fit_window(foot: FrontFoot, about: int) -> tuple[slice, float]:
+    """Frames in which a landing about one of them is fitted, and the width of the blur there. [frames]"""
+    start, stop = about - foot.paths.frames(FIT_BEFORE_S) - 2, about + foot.paths.frames(FIT_AFTER_S) + 3
+    return slice(max(start, 0), min(stop, len(foot.speed))), foot.blur_s(about) * foot.paths.rate_hz
+
+
+def _seen_after(foot: FrontFoot, path: FloatArray, about: int) -> bool:
+    """Whether a part of the sole is seen for long enough after its landing to tell it."""
+    late = slice(about + foot.paths.frames(SEEN_AFTER * FIT_AFTER_S), about + foot.paths.frames(FIT_AFTER_S) + 3)
+    return bool(np.isfinite(path[late, 2]).any())
+
+
+def _doubt_s(foot: FrontFoot, part: str, kink: Kink, about: int) -> float:
+    """How well a kink in a part's way is known, its slow error included. [s]"""
+    return float(np.hypot(kink.sd, foot.slow_of(part)[about] / kink.speed)) / foot.paths.rate_hz
+
+
+def approach_end(values: FloatArray, first: int, blur: float = 0.0) -> Kink | None:
+    """Where values of one frame each cease to fall.
+
+    Parameters
+    ----------
+    values : ndarray, shape (F,)
+    first : int
+        Frame of the first one.
+    blur : float
+        Width of the normal curve that they were smoothed with. [frames]
+
+    Returns
+    -------
+    Kink or None
+        Of the broken line - straight down, then level - that fits best, blurred alike; None where nothing comes down.
+    """
     seen = np.flatnonzero(np.isfinite(values))
     if len(seen) < 6:
         return None
     time, z = seen.astype(np.float64), values[seen]
     breaks = np.linspace(time[2], time[-3], max(int(8 * (time[-3] - time[2])), 2))
-    ramp = np.maximum(breaks[:, None] - time, 0.0)
+    ramp = _blurred_ramp(breaks[:, None] - time, blur)
     ramp_mean, z_mean = ramp.mean(axis=1, keepdims=True), z.mean()
     covariance = ((ramp - ramp_mean) * (z - z_mean)).sum(axis=1)
     slope = covariance / ((ramp - ramp_mean) ** 2).sum(axis=1)
@@ -234,11 +278,25 @@ def approach_end(values: FloatArray, first: int) -> Kink | None:
     return Kink(float(first + breaks[best]), float(sd), float(slope[best]))
 
 
+def _blurred_ramp(ahead: FloatArray, blur: float) -> FloatArray:
+    """A line that falls with slope one and ends at zero, blurred by a normal curve; `ahead` is what is left of it."""
+    if not blur > 0.0:
+        return np.maximum(ahead, 0.0)
+    from scipy.special import ndtr
+
+    along = ahead / blur
+    ramp: FloatArray = ahead * ndtr(along) + blur / np.sqrt(2.0 * np.pi) * np.exp(-0.5 * along**2)
+    return ramp
+
+
 def _flat(foot: FrontFoot, plant: Moment) -> Moment:
     """When every part of the sole rests, to stay so until the turn peaks."""
     if foot.stride_peak is None:
         return absent("foot_flat", NO_STRIDE)
     assert plant.index is not None
+    if foot.paths.slow and (frame_sd := _last_to_rest(foot, plant.index)) is not None:
+        frame, sd = max(frame_sd[0], (plant.time_s or 0.0) * foot.paths.rate_hz), frame_sd[1]
+        return at_time("foot_flat", frame, foot.paths, "the last part of the front foot comes to rest", sd)
     heights = foot.over_rest(foot.smooth, plant.index)
     rested = max(SOLE_M, 2.0 * foot.left_noise)
     over = np.max([rested / foot.way_of(part, 2.0, rested) * height for part, height in heights.items()], axis=0)
@@ -255,6 +313,20 @@ def _flat(foot: FrontFoot, plant: Moment) -> Moment:
         return absent("foot_flat", "the front foot never rests flat before the turn peaks")
     sd = float(np.hypot(FLAT_SD_S * rested / SOLE_M, foot.paths.frame_sd_s))
     return at_time("foot_flat", frame, foot.paths, "heel and ball at their resting height", sd)
+
+
+def _last_to_rest(foot: FrontFoot, plant: int) -> tuple[float, float] | None:
+    """Frame in which the last of two parts ends its way to the floor, and its standard deviation in seconds.
+
+    Smoothing before the recording rounds the end of the way off, so that a height is reached later.
+    """
+    window, blur = _fit_window(foot, plant)
+    parts = [path for path in foot.sole.values() if _seen_after(foot, path, plant)]
+    kinks = [kink for path in parts if (kink := approach_end(path[window, 2], window.start, blur)) is not None]
+    if len(kinks) < 2:
+        return None
+    last = max(kinks)
+    return last.frame, float(np.hypot(SMOOTHED_FLAT_SD_S, last.sd / foot.paths.rate_hz))
 
 
 def _turn_begins(foot: FrontFoot, source: str) -> Moment:
@@ -340,14 +412,18 @@ def _onset(ways: FloatArray, index: int, first: int, name: str, foot: FrontFoot,
     """
     paths = foot.paths
     step = ways[index] - ways[index - 1] if index else 0.0
-    if not step > 0.0:
+    # Noise that smoothing has left makes the speed from one frame to the next poor.
+    reach = round(ONSET_REACH_S * paths.rate_hz)
+    early, late = max(index - 1 - reach, 0), min(index + reach, len(ways) - 1)
+    pace = (ways[late] - ways[early]) * paths.rate_hz / max(late - early, 1)
+    if not (step > 0.0 and pace > 0.0):
         return at_time(name, float(first + index), paths, method, OLDEST_ONSET_S)
     frame = first + index - (ways[index] - 1.0) / step
-    age = min(onset_age(1.0 / (step * paths.rate_hz), foot.blur_s(first + index)), OLDEST_ONSET_S)
-    age *= paths.rate_hz
+    age = min(onset_age(1.0 / pace, foot.blur_s(first + index)), OLDEST_ONSET_S)
     known = LIFT_SD_S if name == "lift" else ONSET_SD_S
-    sd = float(np.hypot(known * foot.least_way / SOLE_M, ONSET_FRAMES / paths.rate_hz))
-    return at_time(name, frame - age, paths, method, sd)
+    noise = ONSET_NOISE * foot.left_noise / foot.least_way / pace
+    spread = [known * foot.least_way / SOLE_M, ONSET_FRAMES / paths.rate_hz, noise]
+    return at_time(name, frame - age * paths.rate_hz, paths, method, float(np.linalg.norm(spread)))
 
 
 def onset_age(way_over_speed: float, blur_s: float) -> float:

@@ -18,6 +18,7 @@ from mocap.kinematics.own_marker_set import own_marker_set
 from mocap.kinematics.pelvis import check_pelvis_seen
 from mocap.kinematics.side_labels import doubtful_sides
 from mocap.kinematics.skin_markers import MarkedBody, body_from_markers
+from mocap.kinematics.smoothed_points import slow_errors
 from mocap.kinematics.static_trial import StaticTrial
 from mocap.kinematics.vertical import vertical
 from mocap.swing import BodyModel
@@ -61,6 +62,8 @@ class Body:
         end it lies.
     marker_sd_m : dict of str to float
         Movement of each marker over the bone, and noise, one standard deviation per axis. [m]
+    sample_sd_m : dict of str to ndarray, shape (F,)
+        What each sample of a marker errs by beside that, where the recording states it. [m]
     lateral : dict of str to ndarray, shape (F, 3)
         Unit vectors to the subject's right (in the anatomical position) along the flexion axes of `l_knee`, `r_ankle`,
         `l_elbow`, `r_wrist` ..., where markers show them.
@@ -90,6 +93,7 @@ class Body:
     markers: dict[str, FloatArray]
     segment_of: dict[str, str]
     marker_sd_m: dict[str, float]
+    sample_sd_m: dict[str, FloatArray]
     lateral: dict[str, FloatArray]
     axes: dict[str, FloatArray]
     origins: dict[str, FloatArray]
@@ -225,6 +229,7 @@ def body_from_cleaned(
         markers=found,
         segment_of={name: used.segment_of[name] for name in found},
         marker_sd_m={name: used.marker_sd_m[name] for name in found},
+        sample_sd_m={name: slow.sd for name, slow in slow_errors(capture).items() if name in found},
         lateral=seen.lateral,
         axes=seen.axes,
         origins=seen.origins,

@@ -18,6 +18,7 @@ from mocap.findings import REACH, Findings, Measure
 from mocap.kinematics import barrel, ground, hands, head, landing, turn  # noqa: F401
 from mocap.kinematics.advice import work_on
 from mocap.kinematics.checks import check_all, load_limits
+from mocap.kinematics.filtering import blur_of
 from mocap.kinematics.moments import STRUCK
 from mocap.kinematics.pitch import descent
 from mocap.kinematics.readings import NotMeasurableError, Readings, readings
@@ -84,17 +85,25 @@ def _measure(entry: Registered, values: Values | None, why: str, spread: Values 
     skin = entry.skin_sd * abs(value) if swing.on_skin else 0.0
     # Of points that were smoothed over time the draws are their own errors, not noise on top of noise.
     share = entry.drawn_share if swing.errors is None else 1.0
-    blur = entry.blur_widths * _bat_blur_s(swing) if entry.blur_widths else 0.0
+    blur = _blur_s(entry, value, swing)
     sd = float(np.linalg.norm([share * drawn_sd, entry.method_sd_at(swing.rate_hz), skin, blur]))
     return replace(empty, value=value, sd=sd, low=value - REACH * sd, high=value + REACH * sd)
 
 
-def _bat_blur_s(swing: Swing) -> float:
-    """Width of the normal curve that smoothing before the recording blurred the bat with where it was struck. [s]"""
-    contact = swing.moments["contact"]
-    if swing.errors is None or contact.index is None or contact.method not in STRUCK:
+def _blur_s(entry: Registered, value: float, swing: Swing) -> float:
+    """What a blow that was blurred may move a time after foot-plant by, one standard deviation. [s]"""
+    contact, plant = swing.moments["contact"], swing.moments["plant"]
+    if not entry.blur_widths or contact.index is None or contact.time_s is None or plant.time_s is None:
         return 0.0
-    return blur_width_s(float(np.mean([swing.errors.per_s[contact.index, POINTS.index(end)] for end in BAT_POINTS])))
+    ends = [POINTS.index(end) for end in BAT_POINTS]
+    before = 0.0 if swing.errors is None else blur_width_s(float(swing.errors.per_s[contact.index, ends].mean()))
+    if contact.method in STRUCK:  # across which this program does not smooth
+        return entry.blur_widths * before
+    # The bat is fastest when it meets a ball, or still gains speed there; if it is seen to slow down before, that may
+    # be a blow which was smoothed over.
+    early = contact.time_s - plant.time_s - value
+    width = float(np.hypot(before, blur_of(float(swing.cutoff_hz[ends].mean()))))
+    return float(np.clip(early, 0.0, entry.blur_widths * width))
 
 
 def _deviation(spread: FloatArray, value: float) -> float:

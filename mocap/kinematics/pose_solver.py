@@ -81,7 +81,13 @@ class Solution:
 
 
 def solve_pose(
-    linkage: Linkage, points: FloatArray, start: Pose, hold: Hold, *, most_steps: int = MOST_STEPS
+    linkage: Linkage,
+    points: FloatArray,
+    start: Pose,
+    hold: Hold,
+    *,
+    own_sd_m: FloatArray | None = None,
+    most_steps: int = MOST_STEPS,
 ) -> Solution:
     """Fit a linkage to points, all frames at once.
 
@@ -93,6 +99,8 @@ def solve_pose(
     start : Pose
         A pose near the sought one.
     hold : Hold
+    own_sd_m : ndarray, shape (F, M), optional
+        What each sample errs by beside the linkage's `sd_m`, one standard deviation per axis. [m]
     most_steps : int
         Where to stop if the search has not come to rest.
 
@@ -113,7 +121,7 @@ def solve_pose(
     ----------
     Lu TW, O'Connor JJ (1999) J Biomech 32:129-134 (global optimisation with ball joints).
     """
-    search = _Search(linkage, points, start, hold)
+    search = _Search(linkage, points, start, hold, own_sd_m)
     steps = search.run(most_steps)
     pose = search.pose()
     residual = np.where(search.seen, search.distance(), np.nan).T
@@ -137,7 +145,14 @@ class Spread:
 
 
 def spread_of(
-    linkage: Linkage, points: FloatArray, pose: Pose, hold: Hold, segment_of: IntArray, local_m: FloatArray
+    linkage: Linkage,
+    points: FloatArray,
+    pose: Pose,
+    hold: Hold,
+    segment_of: IntArray,
+    local_m: FloatArray,
+    *,
+    own_sd_m: FloatArray | None = None,
 ) -> Spread:
     """Standard deviations of places on the fitted body, and of its segments' orientation.
 
@@ -154,6 +169,8 @@ def spread_of(
         Segment of each place.
     local_m : ndarray, shape (K, 3)
         In that segment's axes. [m]
+    own_sd_m : ndarray, shape (F, M), optional
+        As given to `solve_pose`. [m]
 
     Returns
     -------
@@ -164,7 +181,7 @@ def spread_of(
     The inverse of the normal equations, followed from the root outward: given the displacement of its origin, a
     segment's rotation has the covariance of its own condensed equations.
     """
-    return _Search(linkage, points, pose, hold).spread(segment_of, np.ascontiguousarray(local_m.T))
+    return _Search(linkage, points, pose, hold, own_sd_m).spread(segment_of, np.ascontiguousarray(local_m.T))
 
 
 @dataclass(frozen=True)
@@ -188,7 +205,9 @@ class _Search:
     residual: FloatArray
     squared: FloatArray
 
-    def __init__(self, linkage: Linkage, points: FloatArray, start: Pose, hold: Hold) -> None:
+    def __init__(
+        self, linkage: Linkage, points: FloatArray, start: Pose, hold: Hold, own_sd_m: FloatArray | None = None
+    ) -> None:
         order, self.crowded, self.ranks = ranked(linkage.segment_of)
         self.unsorted = np.argsort(order)
         self.owner: IntArray = linkage.segment_of[order]
@@ -196,7 +215,8 @@ class _Search:
         given = np.ascontiguousarray(np.transpose(points[:, order], (2, 1, 0)))
         self.known: BoolArray = np.asarray(np.isfinite(given).all(axis=0))
         self.given = np.where(self.known, given, 0.0)
-        self.base = np.where(self.known, 1.0 / linkage.sd_m[order, None] ** 2, 0.0)
+        own: FloatArray | float = 0.0 if own_sd_m is None else np.nan_to_num(own_sd_m[:, order].T)
+        self.base = np.where(self.known, 1.0 / (linkage.sd_m[order, None] ** 2 + own**2), 0.0)
         self.rotation: FloatArray = np.ascontiguousarray(np.moveaxis(start.rotation, (0, 1), (2, 3)))
         self.held: FloatArray = np.ascontiguousarray(np.moveaxis(hold.rotation, (0, 1), (2, 3)))
         self.grip: FloatArray = hold.sd_rad**-2

@@ -59,8 +59,8 @@ class Registered:
     skin_sd : float
         What skin that swings with the turn may add to it, one standard deviation, as a share of the value. [-]
     blur_widths : float
-        By how many widths of the normal curve that smoothing before the recording blurred the bat with it may be off,
-        one standard deviation, where a blow was blurred too; for a time. [-]
+        By how many widths of the normal curve that smoothing blurred the bat with it may be off, one standard
+        deviation, where a blow was blurred too; for a time after foot-plant. [-]
     """
 
     name: str

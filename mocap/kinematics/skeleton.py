@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -128,15 +129,16 @@ def skeleton_of(body: Body) -> Skeleton:
     """
     model, pose, hold = measured_model(body, segment_frames(body.centres, body.lateral, body.axes, body.head_forward))
     seen = np.stack([body.markers[name] for name in model.linkage.points], axis=1)
+    own = _own_sd(body, model.linkage.points)
     for _ in range(ROUNDS):
-        pose = solve_pose(model.linkage, seen, pose, hold, most_steps=STEPS_A_ROUND).pose
-        model = model.with_places(_mean_places(model.linkage, seen, pose))
+        pose = solve_pose(model.linkage, seen, pose, hold, own_sd_m=own, most_steps=STEPS_A_ROUND).pose
+        model = model.with_places(_mean_places(model.linkage, seen, pose, own))
         pose = place(model.linkage, pose.rotation, pose.origin[0], pose.shift)
-    solution = solve_pose(model.linkage, seen, pose, hold)
+    solution = solve_pose(model.linkage, seen, pose, hold, own_sd_m=own)
     frames = dict(zip(model.linkage.segments, solution.pose.rotation, strict=True))
     marks = model.marks()
-    spread = spread_of(model.linkage, seen, solution.pose, hold, marks.segment_of, marks.local_m)
-    scale = _misfit_scale(model.linkage, solution.residual_m)
+    spread = spread_of(model.linkage, seen, solution.pose, hold, marks.segment_of, marks.local_m, own_sd_m=own)
+    scale = _misfit_scale(model.linkage, solution.residual_m, own)
     centres, fit_sd, filled = _centres(model, body, points_at(marks, solution.pose), spread.places_m)
     frames |= _axes_between_joints(model, body.centres | centres)
     for segment, rotation in frames.items():
@@ -184,12 +186,19 @@ def _stiff_bat(centres: dict[str, FloatArray]) -> dict[str, FloatArray]:
     return {"bat_knob": (knob + barrel) / 2 - half, "bat_barrel": (knob + barrel) / 2 + half}
 
 
-def _mean_places(linkage: Linkage, seen: FloatArray, pose: Pose) -> FloatArray:
-    """Mean place of each point in its segment over the frames in which it was seen, shape (M, 3). [m]"""
+def _own_sd(body: Body, points: Sequence[str]) -> FloatArray:
+    """What the points' samples err by themselves, shape (F, M); zero where nothing is stated. [m]"""
+    none = np.zeros(len(body.head_forward))
+    return np.stack([np.nan_to_num(body.sample_sd_m.get(name, none)) for name in points], axis=1)
+
+
+def _mean_places(linkage: Linkage, seen: FloatArray, pose: Pose, own_sd: FloatArray) -> FloatArray:
+    """Weighted mean place of each point in its segment over the frames in which it was seen, shape (M, 3). [m]"""
     owner = linkage.segment_of
     off = np.swapaxes(seen, 0, 1) - pose.origin[owner]
     local = np.matmul(np.swapaxes(pose.rotation[owner], -1, -2), off[..., None])[..., 0]
-    mean: FloatArray = np.nanmean(local, axis=1)
+    weight = np.where(np.isfinite(local[..., 0]), 1.0 / (linkage.sd_m[:, None] ** 2 + own_sd.T**2), 0.0)
+    mean: FloatArray = (weight[..., None] * np.nan_to_num(local)).sum(axis=1) / weight.sum(axis=1)[:, None]
     return mean
 
 
@@ -232,7 +241,7 @@ def _own_filled(body: Body, centre: str, segment: str, bridged: BoolArray) -> Bo
     return np.logical_or.reduce([bridged, *own])
 
 
-def _misfit_scale(linkage: Linkage, residual: FloatArray) -> float:
+def _misfit_scale(linkage: Linkage, residual: FloatArray, own_sd: FloatArray) -> float:
     """Residuals over what the points' standard deviations let expect.
 
     In the degrees of freedom that are left; but at least one for each sample counts, as the axes hold the pose, too.
@@ -241,5 +250,5 @@ def _misfit_scale(linkage: Linkage, residual: FloatArray) -> float:
     frames = int(np.isfinite(residual).any(axis=1).sum())
     slides = sum(sd > 0 for sd in linkage.slack_m)
     free = 3 * count - frames * 3 * (len(linkage.segments) + 1 + slides)
-    expected = float(np.nansum(residual**2 / linkage.sd_m**2))
+    expected = float(np.nansum(residual**2 / (linkage.sd_m**2 + own_sd**2)))
     return float(np.sqrt(expected / max(free, count)))

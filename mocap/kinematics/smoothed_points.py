@@ -68,6 +68,32 @@ def slow_errors(capture: Capture) -> dict[str, SlowError]:
     return {label.lower(): SlowError(*own) for label, own in zip(capture.labels, each, strict=True)}
 
 
+def held_errors(capture: Capture, fit_sd_m: Mapping[str, FloatArray]) -> PointErrors | None:
+    """The errors of a recording's points that are left once a skeleton was fitted to them.
+
+    Parameters
+    ----------
+    capture : Capture
+    fit_sd_m : mapping of str to ndarray, shape (F,)
+        How closely the fit holds joints, by label in lower case: the others hold one that is hardly known itself. [m]
+
+    Returns
+    -------
+    PointErrors or None
+        None of points that were not smoothed.
+    """
+    if capture.errors is None:
+        return None
+    covariance = capture.errors.covariance.copy()
+    for column, label in enumerate(capture.labels):
+        if label.lower() in fit_sd_m:
+            own = np.trace(covariance[:, column], axis1=1, axis2=2) / 3.0
+            held = np.nan_to_num(fit_sd_m[label.lower()], nan=np.inf) ** 2
+            less = np.where(own > held, held / np.where(own > held, own, 1.0), 1.0)
+            covariance[:, column] *= less[:, None, None]
+    return replace(capture.errors, covariance=covariance)
+
+
 def blur_width_s(per_s: float) -> float:
     """Standard deviation of the normal curve that smoothing has blurred a path with, by the pace of its errors. [s]
 

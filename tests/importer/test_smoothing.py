@@ -196,6 +196,22 @@ def test_a_short_gap_is_bridged_with_growing_doubt_and_a_long_one_is_left() -> N
     assert any("missing in" in note and "a, b" in note for note in found.notes)
 
 
+def test_a_gap_is_bridged_with_the_jerk_that_is_seen_beside_it() -> None:
+    """A point that moves slowly, while later it is thrown about, is not thought to be thrown about in the gap."""
+    rng = np.random.default_rng(8)
+    frames, gap = 220, slice(50, 66)
+    jerk = rng.normal(size=(frames, 1, 3)) * np.sqrt(np.where(np.arange(frames) < 140, 1e3, 1e8) * RATE)[:, None, None]
+    path = np.cumsum(np.cumsum(np.cumsum(jerk / RATE, axis=0) / RATE, axis=0) / RATE, axis=0)
+    covariance = np.broadcast_to(0.005**2 * np.eye(3), (frames, 1, 3, 3))
+    points = noisy(rng, path, covariance)
+    points[gap] = np.nan
+    found = smooth(points, covariance, RATE)
+    assert np.log10(found.intensity[gap]) == pytest.approx(3.0, abs=1.5)
+    sd = np.sqrt(np.trace(found.covariance[58, 0]) / 3.0)
+    assert 0.005 < sd < 0.05
+    assert np.linalg.norm(found.points[gap] - path[gap], axis=2).max() < 0.10
+
+
 def test_outliers_are_taken_out_counted_and_named() -> None:
     rng = np.random.default_rng(5)
     frames = 150

@@ -282,5 +282,6 @@ def test_a_heel_that_is_out_of_sight_where_it_rests_tells_no_landing() -> None:
     heel = glide.copy()
     heel[landing:] = np.nan
     paths = SimpleNamespace(rate_hz=rate, frames=lambda seconds: round(seconds * rate))
-    foot = SimpleNamespace(paths=paths, speed=np.zeros(200), sole={"heel": heel, "forefoot": glide})
+    sharp = {"blur_s": lambda _: 0.0, "slow_of": lambda _: np.zeros(200)}
+    foot = SimpleNamespace(paths=paths, speed=np.zeros(200), sole={"heel": heel, "forefoot": glide}, **sharp)
     assert _touch_near(foot, landing).frame == pytest.approx(landing, abs=3.0)

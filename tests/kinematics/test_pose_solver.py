@@ -187,3 +187,27 @@ def test_frames_without_points_keep_their_start(linkage: Linkage) -> None:
     assert spread.places_m[6, 0] > 1.0
     assert spread.places_m[5, 0] < 0.02
     assert spread.turns_rad[6, 0] == pytest.approx(HOLD_RAD, rel=0.01)
+
+
+def test_a_sample_that_is_hardly_known_counts_as_much(linkage: Linkage) -> None:
+    """Own errors of all samples alike are as good as the linkage's; a very large one takes its point out."""
+    true, rng = moving(linkage), np.random.default_rng(7)
+    points = points_at(linkage, true) + rng.normal(0.0, 0.01, (FRAMES, len(linkage.points), 3))
+    wider = replace(linkage, sd_m=2.0 * linkage.sd_m)
+    own = np.broadcast_to(np.sqrt(3.0) * linkage.sd_m, points.shape[:2])
+    fitted = solve_pose(linkage, points, true, held(true), own_sd_m=own)
+    np.testing.assert_allclose(
+        points_at(linkage, fitted.pose), points_at(wider, solve_pose(wider, points, true, held(true)).pose), atol=1e-9
+    )
+    lost, gone = points.copy(), points.copy()
+    lost[10, 8], gone[10, 8] = lost[10, 8] + 0.02, np.nan
+    hardly = np.zeros(points.shape[:2])
+    hardly[10, 8] = 10.0
+    with_it = points_at(linkage, solve_pose(linkage, lost, true, held(true), own_sd_m=hardly).pose)
+    without = points_at(linkage, solve_pose(linkage, gone, true, held(true)).pose)
+    np.testing.assert_allclose(with_it, without, atol=1e-5)
+    stated = [
+        spread_of(linkage, p, true, held(true), linkage.segment_of[8:9], linkage.local_m[8:9], own_sd_m=own_sd)
+        for p, own_sd in ((lost, hardly), (gone, None))
+    ]
+    np.testing.assert_allclose(stated[0].places_m, stated[1].places_m, rtol=1e-4)

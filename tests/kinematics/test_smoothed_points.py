@@ -12,12 +12,14 @@ from scipy.ndimage import gaussian_filter1d
 import mocap
 from mocap.capture import Capture, PointErrors
 from mocap.errors import DetectionError
-from mocap.kinematics.moments import SPEED_BREAK
+from mocap.kinematics.filtering import blur_of, lowpass
+from mocap.kinematics.moments import SPEED_BREAK, USUAL_DEPTH
 from mocap.kinematics.smoothed_points import (
     blur_width_s,
     drawn_errors,
     error_roots,
     errors_in,
+    held_errors,
     scattered,
     slow_errors,
 )
@@ -140,3 +142,41 @@ def test_a_filmed_bats_peak_time_is_as_unsure_as_the_blow_is_blurred(posed, make
         variance.append(sd**2)
     widths = [PEAK_BLUR_WIDTHS["bat"] * blur_width_s(per_s) for per_s in (60.0, 600.0)]
     assert variance[0] - variance[1] == pytest.approx(widths[0] ** 2 - widths[1] ** 2, rel=0.05)
+
+
+def test_what_a_skeleton_holds_errs_no_more_than_it_is_held() -> None:
+    errors = stated(4, 2, 30.0, np.diag([4.0, 9.0, 2.0]) * 1e-4)  # 22 mm per axis on the mean
+    capture = capture_of(("L_HEEL", "L_BALL"), errors)
+    fit = {"l_heel": np.array([0.01, 0.05, np.nan, 0.01])}
+    held = held_errors(capture, fit)
+    assert held is not None
+    sd = np.sqrt(np.trace(held.covariance, axis1=2, axis2=3) / 3.0)
+    own = np.sqrt(5e-4)
+    np.testing.assert_allclose(sd[:, 0], [0.01, own, own, 0.01])
+    np.testing.assert_allclose(sd[:, 1], own)
+    np.testing.assert_allclose(held.covariance[0, 0] / held.covariance[0, 0, 0, 0], np.diag([1.0, 2.25, 0.5]))
+    assert held_errors(replace(capture, errors=None), fit) is None
+
+
+def test_the_filters_blur_is_that_of_the_normal_curve_of_its_cutoff() -> None:
+    """A step is blurred to the same rise in the middle, within the ripple of a Butterworth filter."""
+    rate, cutoff = 2000.0, 15.0
+    step = np.where(np.arange(2000) < 1000, 0.0, 1.0)[:, None]
+    rise = np.diff(lowpass(step, rate, cutoff)[:, 0]).max() * rate
+    assert rise == pytest.approx(1.0 / (blur_of(cutoff) * np.sqrt(2.0 * np.pi)), rel=0.15)
+
+
+def test_a_blow_that_noise_hides_makes_the_bats_peak_time_unsure(posed, make_capture) -> None:
+    """With 4 mm of noise the blow is not seen, the bat is fastest 10 ms before it, and the plus-minus says so."""
+    for loss, hidden in ((0.25, True), (0.0, False)):
+        parameters = replace(posed.parameters, barrel=replace(posed.parameters.barrel, impact_loss=loss))
+        points = pose_swing(parameters, 240.0).points
+        noisy = points + np.random.default_rng(5).normal(0.0, 0.004, points.shape)
+        swing = mocap.build_swing(make_capture(noisy, 240.0), mocap.Hitter(height_m=1.8, bats="right"))
+        assert swing.moments["contact"].method == USUAL_DEPTH
+        found = mocap.measure(swing, count=32).measures["bat_turn_time"]
+        assert isinstance(found.value, float)
+        assert found.sd is not None
+        truth = posed.moments["contact"] - posed.moments["plant"]  # he is still gaining speed when he meets the ball
+        assert (truth - found.value > 0.006) == hidden
+        assert abs(found.value - truth) < 2.0 * found.sd

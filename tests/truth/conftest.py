@@ -22,7 +22,7 @@ from mocap.virtual.measures_truth import Value, measures_of
 from mocap.virtual.motion import Motion, second_rate_of
 from mocap.virtual.truth import Truth
 
-HITTERS, NOISY_HITTERS, SEED = 20, 7, 20260
+HITTERS, SEED = 20, 20260
 #: A hitter whose body falls faster than this share of free fall is drawn anew: his feet would have to hold on.
 LIGHTEST = 0.85
 LEVELS = ("adult", "college", "youth")
@@ -197,10 +197,3 @@ def cases() -> list[Case]:
     rng = np.random.default_rng(SEED)
     motions = [random_motion(rng, number) for number in range(HITTERS)]
     return [Case(motion, 240.0, measures_of(motion), seed) for seed, motion in enumerate(motions)]
-
-
-@pytest.fixture(scope="session")
-def noisy_cases(cases: list[Case]) -> list[Case]:
-    """Fewer of them, as the standard deviations take 64 drawn swings each: those who step once and meet a ball."""
-    struck = [case for case in cases if case.motion.hitter.parameters.barrel.impact_loss > 0.0]
-    return [case for case in struck if case.single_step and case.strides][:NOISY_HITTERS]
