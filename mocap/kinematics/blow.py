@@ -25,7 +25,7 @@ NEAR_PEAK = 0.85
 BLOW_MIDDLE_S, BLOW_SD_S = 0.0005, 0.0003
 #: What a bat that speeds up along a curve takes off the precision: share of an interval at one frame a second. Posed
 #: swings at 60 to 500 Hz.
-CURVED = 12.0
+CURVED = 15.0
 #: A ball that is struck changes its velocity by at least this. [m/s] This project's default.
 BALL_JUMP = 5.0
 
@@ -62,7 +62,8 @@ def bat_blow(spot: FloatArray, rate_hz: float, first: int, last: int) -> Blow | 
     """
     speeds = np.linalg.norm(np.diff(spot, axis=0), axis=1) * rate_hz
     count = max(round(LINE_S * rate_hz), 3)
-    before, after, factor = _sides(speeds, count)
+    weights = _line_weights(count)
+    before, after = _sides(speeds, weights)
     jump = before - after
     part = slice(max(first, 0), min(last, len(speeds)))
     if not np.isfinite(jump[part]).any():
@@ -73,31 +74,34 @@ def bat_blow(spot: FloatArray, rate_hz: float, first: int, last: int) -> Blow | 
         return None
     at = part.start + int(np.nanargmax(allowed))
     noise = noise_of(spot[: max(first, 8)])
+    of_places = np.diff(weights, prepend=0.0, append=0.0)  # neighbouring speeds share a place
+    factor = float(np.sqrt(2.0 * (of_places**2).sum()))
     if jump[at] < max((BLOW_LOSS + (COARSE_HZ / rate_hz) ** 2) * before[at], BLOW_SDS * noise * rate_hz * factor):
         return None
     share = float(np.clip((speeds[at] - after[at]) / jump[at], 0.0, 1.0))
-    # A speed from two frames errs by sqrt(2) of their noise along the path, times the rate.
-    errors = (np.sqrt(2.0) * noise * rate_hz / jump[at], BLOW_SD_S * rate_hz, CURVED / rate_hz)
+    # What noise of the places makes of the part: of the interval's own speed less its parts of those before and after.
+    parts = [np.append(1.0 + side * of_places[0], side * of_places[1:]) for side in (share, 1.0 - share)]
+    errors = (np.linalg.norm(parts) * noise * rate_hz / jump[at], BLOW_SD_S * rate_hz, CURVED / rate_hz)
     sd = float(np.linalg.norm(errors))
     return Blow(at + share - BLOW_MIDDLE_S * rate_hz, sd)
 
 
-def _sides(speeds: FloatArray, count: int) -> tuple[FloatArray, FloatArray, float]:
-    """Speed before and after each interval, carried to its middle, and the noise of their difference.
-
-    The noise is over that of a place times the rate.
-    """
+def _line_weights(count: int) -> FloatArray:
+    """Weights of the value at 0 of the straight line through values at 1, 2, ... intervals, shape (count,)."""
     offsets = np.arange(1, count + 1, dtype=np.float64)
-    # Weights of the value at 0 of the straight line through values at -1, -2, ... intervals.
     spread = ((offsets - offsets.mean()) ** 2).sum()
-    weights = 1.0 / count + offsets.mean() * (offsets.mean() - offsets) / spread
+    weights: FloatArray = 1.0 / count + offsets.mean() * (offsets.mean() - offsets) / spread
+    return weights
+
+
+def _sides(speeds: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Speed before and after each interval, carried to its middle along straight lines."""
+    count = len(weights)
     padded = np.concatenate([np.full(count, np.nan), speeds, np.full(count, np.nan)])
     windows = np.lib.stride_tricks.sliding_window_view(padded, count)
     before = windows[: len(speeds)] @ weights[::-1]
     after = windows[count + 1 : count + 1 + len(speeds)] @ weights
-    # Neighbouring speeds share a place: what the weights make of places is their differences.
-    of_places = np.diff(weights, prepend=0.0, append=0.0)
-    return before, after, float(np.sqrt(2.0 * (of_places**2).sum()))
+    return before, after
 
 
 def ball_blow(ball: FloatArray, spot: FloatArray | None, rate_hz: float, first: int, last: int) -> Blow | None:

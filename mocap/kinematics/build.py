@@ -80,7 +80,8 @@ def build_swing(
     """
     setup = setup or Setup()
     skeleton = fit_skeleton(capture, setup.model, calibration)
-    capture = replace(capture, errors=held_errors(capture, skeleton.fit_sd_m))
+    # Points that were smoothed fit better than they are known: the residuals would make them too sure.
+    capture = replace(capture, errors=held_errors(capture, skeleton.expected_sd_m))
     if capture.n_frames < max(SHORTEST_S * capture.rate_hz, FEWEST_FRAMES):
         raise InputError(
             f"{capture.source}: the recording is too short for a swing: {capture.n_frames} frames,"

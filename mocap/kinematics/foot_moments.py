@@ -58,8 +58,9 @@ LATE_START_SD_S = 0.04
 SEEN_AFTER = 0.5
 #: How often the fit is moved to where it found the landing.
 FIT_ROUNDS = 6
-#: Timing error of the flat foot, which settles slowly. [s] Posed swings at 240 Hz.
-FLAT_SD_S = 0.0013
+#: Timing error of the flat foot, which settles slowly, and what gaps between frames add: so much of an even spread over
+#: one. [s], [-] Posed swings at 60 to 480 Hz.
+FLAT_SD_S, FLAT_FRAMES = 0.0016, 0.43
 #: Timing error of the flat foot in points that were smoothed before: filmed swings. [s]
 SMOOTHED_FLAT_SD_S = 0.012
 #: How well a plate tells the landing, beside its sampling: forces are filtered and zeroed. [s] Posed swings.
@@ -311,7 +312,9 @@ def _flat(foot: FrontFoot, plant: Moment) -> Moment:
     frame = max(frame, (plant.time_s or 0.0) * foot.paths.rate_hz)
     if last + 1 >= late:
         return absent("foot_flat", "the front foot never rests flat before the turn peaks")
-    sd = float(np.hypot(FLAT_SD_S * rested / SOLE_M, foot.paths.frame_sd_s))
+    noise = foot.left_noise / (drop * foot.paths.rate_hz) if drop > 0.0 else 0.0
+    spread = [FLAT_SD_S * rested / SOLE_M, FLAT_FRAMES * foot.paths.frame_sd_s, noise]
+    sd = float(np.linalg.norm(spread))
     return at_time("foot_flat", frame, foot.paths, "heel and ball at their resting height", sd)
 
 

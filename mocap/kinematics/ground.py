@@ -317,6 +317,7 @@ def force_shift_time(r: Readings) -> FloatArray:
     moments=("contact",),
     source=DEFINITION,
     method_sd=0.0042,  # the blow of the ball that the filter lets through: posed swings
+    by_frames=0.75,
 )
 def contact_force_share(r: Readings) -> FloatArray:
     """Share of the vertical force that the back foot still carries at contact."""
@@ -332,7 +333,8 @@ def contact_force_share(r: Readings) -> FloatArray:
     "Centre of pressure travels toward the front foot, plant to contact",
     moments=TURN,
     source="centre of pressure between the feet, as share of their distance: common practice, no single source",
-    method_sd=0.0010,  # the blow of the ball that the filter lets through: posed swings
+    method_sd=0.0040,  # the blow of the ball that the filter lets through: posed swings at 120 Hz
+    by_frames=1.0,
 )
 def pressure_travel(r: Readings) -> FloatArray:
     """Way of the common centre of pressure toward the pitcher from plant to contact, over the distance of the feet.

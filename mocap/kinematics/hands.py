@@ -65,6 +65,8 @@ def bat_lag(r: Readings) -> FloatArray:
     moments=("plant", "level", "contact"),
     points=(*TRUNK, "back_elbow"),
     source=DEFINITION,
+    method_sd=0.0003,  # gaps between frames: posed swings at 60 and 120 Hz
+    by_frames=0.5,
     drawn_share=0.87,  # the skeleton takes off some of what the trunk's points are misplaced by: posed swings
 )
 def short_swing_time(r: Readings) -> FloatArray:

@@ -166,7 +166,14 @@ def stride_length(r: Readings) -> FloatArray:
     return length
 
 
-@measure("stride_direction", "deg", "Stride away from the plate", points=FEET, source=DEFINITION)
+@measure(
+    "stride_direction",
+    "deg",
+    "Stride away from the plate",
+    points=FEET,
+    source=DEFINITION,
+    method_sd=0.5,  # a skeleton of constant lengths on joints 10 mm off: posed swings
+)
 def stride_direction(r: Readings) -> FloatArray:
     """Heading of the line back ankle -> front ankle from the pitch direction, positive = open."""
     if r.swing.heading_method == FROM_FEET:

@@ -50,6 +50,8 @@ class Skeleton:
     fit_sd_m : dict of str to ndarray, shape (F,)
         How closely the points hold each centre, one standard deviation per axis, scaled by the residuals; the model's
         own error (`Body.centre_sd_m`) is not in it. [m]
+    expected_sd_m : dict of str to ndarray, shape (F,)
+        The same by the points' standard deviations alone, not scaled. [m]
     turn_sd_rad : dict of str to ndarray, shape (F,)
         The same for the orientation of each segment. [rad] Near 1 rad where no point shows a segment's roll.
     filled : dict of str to ndarray of bool, shape (F,)
@@ -63,6 +65,7 @@ class Skeleton:
     points: tuple[str, ...]
     residual_m: FloatArray
     fit_sd_m: dict[str, FloatArray]
+    expected_sd_m: dict[str, FloatArray]
     turn_sd_rad: dict[str, FloatArray]
     filled: dict[str, BoolArray]
 
@@ -152,6 +155,7 @@ def skeleton_of(body: Body) -> Skeleton:
         points=model.linkage.points,
         residual_m=solution.residual_m,
         fit_sd_m={name: scale * sd for name, sd in fit_sd.items()},
+        expected_sd_m=fit_sd,
         turn_sd_rad=dict(zip(model.linkage.segments, scale * spread.turns_rad.T, strict=True)),
         filled=filled,
     )

@@ -36,9 +36,12 @@ SPEED_METHOD_SD = {"pelvis": 15.5, "trunk": 4.2, "arm": 9.0, "bat": 26.0}
 #: the thigh (pelvis 11 % and trunk 5 % too fast on average).
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
 #: Share of the scatter of drawn peak times that posed swings show; see `Registered.drawn_share`. [-]
-PEAK_DRAWN_SHARE = {"pelvis": 0.85, "trunk": 0.92, "arm": 1.08, "bat": 0.76}
-#: What filter and gaps between frames move the peak of a speed that a blow ends: posed swings. [s]
-PEAK_METHOD_SD = {"pelvis": 0.0001, "trunk": 0.0001, "arm": 0.0003, "bat": 0.0003}
+PEAK_DRAWN_SHARE = {"pelvis": 0.85, "trunk": 0.88, "arm": 1.08, "bat": 0.76}
+#: What filter and gaps between frames move the peak of a speed: posed swings; and how both grow with the gaps, see
+#: `Registered.by_frames`: posed swings at 60 and 120 Hz. [s], [-]
+PEAK_METHOD_SD = {"pelvis": 0.0001, "trunk": 0.0007, "arm": 0.0003, "bat": 0.0003}
+PEAK_BY_FRAMES = {"pelvis": 1.9, "trunk": 0.8, "arm": 1.75, "bat": 1.0}
+SPEED_BY_FRAMES = {"pelvis": 0.25, "trunk": 0.6, "arm": 0.9, "bat": 2.1}
 #: A turning speed that grows until a blow takes a part of it peaks before the blow, once a normal curve has blurred it:
 #: where the curve's height over its width, times the part, equals the growth. At 10 peaks per second, a third taken and
 #: 6 ms of blur that is 1.3 widths, and 2 where it grows by a quarter of that. [widths of the curve]
@@ -234,7 +237,7 @@ def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> Non
         points=(point,),
         source=SCREW,
         method_sd=AXIS_METHOD_SD[segment][2],
-        by_frames=0.25,
+        by_frames=0.35,
     )
     def slide(r: Readings) -> FloatArray:
         axes = turn_axes(r, segment)
@@ -280,7 +283,7 @@ def _register_peaks(segment: str, name: str) -> None:
         points=points,
         source=DEFINITION,
         method_sd=SPEED_METHOD_SD[segment],
-        by_frames=2.0 if segment == "bat" else 0.25,
+        by_frames=SPEED_BY_FRAMES[segment],
         skin_sd=SPEED_SKIN_SD[segment],
     )
     def peak_speed(r: Readings) -> FloatArray:
@@ -294,7 +297,7 @@ def _register_peaks(segment: str, name: str) -> None:
         points=points,
         source=DEFINITION,
         method_sd=PEAK_METHOD_SD[segment],
-        by_frames=2.5,
+        by_frames=PEAK_BY_FRAMES[segment],
         drawn_share=PEAK_DRAWN_SHARE[segment],
         blur_widths=PEAK_BLUR_WIDTHS[segment],
     )

@@ -31,17 +31,17 @@ def test_a_blow_is_placed_between_frames(rate: float, between: float) -> None:
     assert blow.frame / rate == pytest.approx(contact, abs=0.15 / rate)
 
 
-@pytest.mark.parametrize("noise", [0.001, 0.002])
+@pytest.mark.parametrize("noise", [0.001, 0.002, 0.003])
 def test_its_standard_deviation_holds_under_noise(noise: float) -> None:
     off, sds = [], []
     for seed in range(60):
         contact = 0.3 + 0.004 * np.random.default_rng(seed).random()
-        blow = bat_blow(barrel(240.0, contact, 0.3, noise, seed), 240.0, 24, 132)
+        blow = bat_blow(barrel(240.0, contact, 0.4, noise, seed), 240.0, 24, 132)
         assert blow is not None
         off.append(blow.frame / 240.0 - contact)
         sds.append(blow.sd / 240.0)
     held = np.mean(np.abs(off) < 2.0 * np.array(sds))
-    assert held > 0.9
+    assert held >= 0.93
     assert np.median(sds) < 2.5 * np.std(off)
 
 

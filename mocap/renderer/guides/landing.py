@@ -54,10 +54,10 @@ class SeparationLine:
         if not np.isfinite(self.ends[frame]).all():
             return
         line = straight(on, self.ends[frame])
-        on.pen.line(line, 4 * on.unit, RED, casing=WHITE, casing_width=1.5 * on.unit)
+        on.pen.line(line, 4 * on.unit, INK, casing=WHITE, casing_width=1.5 * on.unit)
         for end in line[[0, -1]]:
             on.pen.disc(end, 9.5 * on.unit, WHITE)
-            on.pen.disc(end, 7.5 * on.unit, RED)
+            on.pen.disc(end, 7.5 * on.unit, INK)
 
     def label(self, frame: int) -> GuideLabel | None:
         """Its length at plant."""
