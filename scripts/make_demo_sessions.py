@@ -95,7 +95,7 @@ FIRST_HITTER = VirtualHitter(
         barrel=Barrel(
             barrel_speed=28.0, attack_deg=4.0, contact_depth=0.05, front_elbow_flexion_deg=48.0, impact_loss=0.36
         ),
-        finish=Finish(back_share=0.46, lean_back_deg=3.0, front_knee_flexion_deg=32.0, back_heel_pitch_deg=80.0),
+        finish=Finish(back_share=0.35, lean_back_deg=3.0, front_knee_flexion_deg=32.0, back_heel_pitch_deg=80.0),
     ),
     mass_kg=88.0,
 )

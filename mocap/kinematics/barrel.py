@@ -20,7 +20,7 @@ ZONE_REACH_S = 0.15
 FINE = 20
 #: What the polynomial through the last frames before a blow makes of the sweet spot's speed [m/s], its direction [deg]
 #: and its way through the zone [m], one standard deviation: posed swings at 240 Hz.
-LAST_FRAMES_SD = (0.17, 0.68, 0.0042)
+LAST_FRAMES_SD = (0.25, 0.68, 0.0042)
 TURN = ("plant", "contact")
 CONTACT = ("contact",)
 
@@ -150,7 +150,7 @@ def pitch_line_height(r: Readings, x: FloatArray) -> FloatArray:
     points=BAT,
     source=DEFINITION,
     method_sd=LAST_FRAMES_SD[0],
-    by_frames=2.5,
+    by_frames=2.2,
 )
 def bat_speed(r: Readings) -> FloatArray:
     """Greatest speed of the sweet spot up to contact."""

@@ -316,8 +316,8 @@ def force_shift_time(r: Readings) -> FloatArray:
     "Vertical force on the back foot at contact",
     moments=("contact",),
     source=DEFINITION,
-    method_sd=0.0042,  # the blow of the ball that the filter lets through: posed swings
-    by_frames=0.75,
+    method_sd=0.0020,  # the blow of the ball that the filter lets through: posed swings
+    by_frames=1.0,
 )
 def contact_force_share(r: Readings) -> FloatArray:
     """Share of the vertical force that the back foot still carries at contact."""
@@ -333,8 +333,9 @@ def contact_force_share(r: Readings) -> FloatArray:
     "Centre of pressure travels toward the front foot, plant to contact",
     moments=TURN,
     source="centre of pressure between the feet, as share of their distance: common practice, no single source",
-    method_sd=0.0040,  # the blow of the ball that the filter lets through: posed swings at 120 Hz
+    method_sd=0.0020,  # the blow of the ball that the filter lets through: posed swings
     by_frames=1.0,
+    drawn_share=0.78,  # noise on top of noise moves the pressure under a foot more than it did: posed swings
 )
 def pressure_travel(r: Readings) -> FloatArray:
     """Way of the common centre of pressure toward the pitcher from plant to contact, over the distance of the feet.

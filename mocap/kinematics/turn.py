@@ -31,17 +31,17 @@ TURN_AXES = {"thorax": ("neck", "", "Trunk"), "pelvis": ("pelvis", "pelvis_", "P
 SCREW = "finite helical axes over steps of 10 degrees, mean, RMS and sum over the turn; Woltring et al. 1985"
 #: What a skeleton of constant lengths makes of the peak turning speeds where its joints are 10 mm off, and the last
 #: frames before a blow of the bat's, one standard deviation: posed swings at 240 Hz. [deg/s]
-SPEED_METHOD_SD = {"pelvis": 15.5, "trunk": 4.2, "arm": 9.0, "bat": 26.0}
+SPEED_METHOD_SD = {"pelvis": 13.5, "trunk": 4.2, "arm": 9.0, "bat": 35.0}
 #: What skin that swings with the turn adds to the speeds, as a share: posed swings with 8 mm of soft-tissue movement on
 #: the thigh (pelvis 11 % and trunk 5 % too fast on average).
 SPEED_SKIN_SD = {"pelvis": 0.10, "trunk": 0.05, "arm": 0.0, "bat": 0.0}
 #: Share of the scatter of drawn peak times that posed swings show; see `Registered.drawn_share`. [-]
-PEAK_DRAWN_SHARE = {"pelvis": 0.85, "trunk": 0.88, "arm": 1.08, "bat": 0.76}
+PEAK_DRAWN_SHARE = {"pelvis": 0.85, "trunk": 0.84, "arm": 1.08, "bat": 0.76}
 #: What filter and gaps between frames move the peak of a speed: posed swings; and how both grow with the gaps, see
 #: `Registered.by_frames`: posed swings at 60 and 120 Hz. [s], [-]
 PEAK_METHOD_SD = {"pelvis": 0.0001, "trunk": 0.0007, "arm": 0.0003, "bat": 0.0003}
-PEAK_BY_FRAMES = {"pelvis": 1.9, "trunk": 0.8, "arm": 1.75, "bat": 1.0}
-SPEED_BY_FRAMES = {"pelvis": 0.25, "trunk": 0.6, "arm": 0.9, "bat": 2.1}
+PEAK_BY_FRAMES = {"pelvis": 1.9, "trunk": 0.8, "arm": 2.0, "bat": 1.0}
+SPEED_BY_FRAMES = {"pelvis": 0.25, "trunk": 0.6, "arm": 0.9, "bat": 2.0}
 #: A turning speed that grows until a blow takes a part of it peaks before the blow, once a normal curve has blurred it:
 #: where the curve's height over its width, times the part, equals the growth. At 10 peaks per second, a third taken and
 #: 6 ms of blur that is 1.3 widths, and 2 where it grows by a quarter of that. [widths of the curve]
@@ -188,7 +188,7 @@ def _turned_mean(values: FloatArray, axes: HelicalAxes) -> FloatArray:
 
 #: What steps of whole frames that turn by more than 10 degrees make of tilt [deg], wander [m] and rise [m] of the axes,
 #: one standard deviation: posed swings on exact points at 240 Hz.
-AXIS_METHOD_SD = {"thorax": (0.30, 0.009, 0.0017), "pelvis": (0.56, 0.013, 0.0037)}
+AXIS_METHOD_SD = {"thorax": (0.30, 0.0103, 0.0019), "pelvis": (0.56, 0.013, 0.0035)}
 
 
 def _register_turn_axis(segment: str, point: str, prefix: str, name: str) -> None:

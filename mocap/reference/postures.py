@@ -29,6 +29,11 @@ FAR_WRIST, FAR_EASE, NEAR_WRIST, NEAR_EASE = 0.3155, 0.012, 0.1035, 0.036
 #: is the longer one in a wide stride, begins earlier and so moves more slowly. [deg], [share of height]
 YIELDING_KNEES = {"front": (12.2, 0.0040), "back": (30.0, 0.0300)}
 
+#: The body goes back as the hands go forward from the neck, and forward as they go back, by this share of their way:
+#: what the arms gain the body loses, and the floor pushes evenly. About the part of the body's mass that goes with the
+#: hands (0.049 by de Leva 1996). This project's own choice.
+RECOIL = 0.045
+
 #: How softly the bat is kept off the head, in radians or the like; it is while it points toward the head.
 CLEARANCE_EASE = 0.10
 
@@ -43,7 +48,8 @@ class Unknowns:
     Attributes
     ----------
     pelvis : ndarray, shape (6, 3)
-        Pelvis centre at `BODY_KEYS`, before it sinks for a leg that is too short. [share of height]
+        Pelvis centre at `BODY_KEYS`, were the hands at the neck, before it sinks for a leg that is too short. [share of
+        height]
     hands : ndarray, shape (3,)
         Mid-hands in the trunk at contact. [share of height]
     bat_turn_speed : float
@@ -131,7 +137,7 @@ class Postures:
             points[f"{side}_elbow"] = middle_joint(
                 shoulder, points[f"{side}_wrist"], lengths["upper_arm"], lengths["forearm"], pole
             )
-        return points, Held(setting.body @ self.unknowns.pelvis - points["pelvis"], lag)
+        return points, Held(self._standing(setting) - points["pelvis"], lag)
 
     def trunk(self, time: FloatArray) -> tuple[dict[str, FloatArray], FloatArray]:
         """Points from hips to head, and the trunk's axes as columns (front shoulder, chest, up), shape (T, 3, 3)."""
@@ -142,7 +148,7 @@ class Postures:
     def _pelvis(self, setting: Setting) -> FloatArray:
         """Pelvis centre, no higher than either leg lets it be, shape (T, 3). [share of height]"""
         lengths = proportions.DE_LEVA_1996
-        pelvis: FloatArray = setting.body @ self.unknowns.pelvis
+        pelvis = self._standing(setting)
         for side, to_hip in _to_hips(setting).items():
             flexion_deg, ease = YIELDING_KNEES[side]
             longest = limb_length(lengths["thigh"], lengths["shank"], rad(flexion_deg))
@@ -150,6 +156,12 @@ class Postures:
             highest = np.sqrt(np.maximum(longest**2 - np.sum(apart[:, :2] ** 2, axis=-1), 0.0))
             pelvis = pelvis - over(apart[:, 2] - highest, ease)[:, None] * np.array([0.0, 0.0, 1.0])
         return pelvis
+
+    def _standing(self, setting: Setting) -> FloatArray:
+        """Pelvis centre before it sinks, shape (T, 3). [share of height]"""
+        hands = self._hands(setting, np.zeros_like(setting.up), _axes(setting))
+        standing: FloatArray = setting.body @ self.unknowns.pelvis - RECOIL * hands * np.array([1.0, 1.0, 0.0])
+        return standing
 
     def _trunk(self, setting: Setting) -> tuple[dict[str, FloatArray], FloatArray]:
         """Points from hips to head, and the trunk's axes as columns (front shoulder, chest, up), shape (T, 3, 3)."""
@@ -165,7 +177,7 @@ class Postures:
             "back_shoulder": neck - 0.5 * proportions.SHOULDER_WIDTH * shoulders,
         }
         points |= {f"{side}_hip": pelvis + to_hip for side, to_hip in _to_hips(setting).items()}
-        return points, np.stack([shoulders, np.cross(shoulders, up), up], axis=-1)
+        return points, _axes(setting)
 
     # ---------------------------------------------------------------- bat
 
@@ -310,6 +322,11 @@ class Postures:
     def _from_middle(self, along_m: float) -> float:
         """Place on the bat, given from the knob, from mid-hands toward the barrel. [share of height]"""
         return (along_m - 0.5 * sum(GRIPS.values())) / self.parameters.height_m
+
+
+def _axes(setting: Setting) -> FloatArray:
+    """The trunk's axes as columns (front shoulder, chest, up), shape (T, 3, 3)."""
+    return np.stack([setting.shoulders, np.cross(setting.shoulders, setting.up), setting.up], axis=-1)
 
 
 def _to_hips(setting: Setting) -> dict[str, FloatArray]:

@@ -6,8 +6,10 @@ Newton's second law. What each foot carries does not follow from the movement al
 **Lever rule.** The point where the total force of a point mass at the centre of mass meets the floor,
 x_com - z_com a_x / (a_z + g), with the quotient smoothed by a Gaussian of 30 ms, is kept softly between the feet and
 taken as the common centre of pressure; each foot carries the share that this point gives it on the line from foot to
-foot, of all three components alike. The front foot's share fades out while its heel rises and fades in after its toes
-touch, such that it passes 10 % of body weight at plant exactly; from then on it is planted and keeps more than that.
+foot. The legs are struts: the force on each foot points at the centre of mass, so that the feet push apart, and what
+then lacks of the total force is shared alike. The front foot's share fades out while its heel rises and fades in after
+its toes touch, such that it passes 10 % of body weight at plant exactly; from then on it is planted and keeps more than
+that.
 
 **Centre of pressure.** Each foot pushes at one point of its sole: its middle while it is flat, the ball once the heel
 has risen; there is no free moment.
@@ -67,16 +69,6 @@ class GroundForces:
         """Sum of both forces, shape (T, 3). [N]"""
         return self.front + self.back
 
-    @property
-    def grip(self) -> FloatArray:
-        """Coefficient of friction that the shoes need, shape (T,): horizontal over vertical force, alike for both. [-]
-
-        Reported, not limited.
-        """
-        total = self.total
-        needed: FloatArray = np.hypot(total[:, 0], total[:, 1]) / total[:, 2]
-        return needed
-
 
 def ground_forces(
     parameters: SwingParameters, mass_kg: float, time: FloatArray, *, table: tuple[Segment, ...] | None = None
@@ -119,15 +111,17 @@ def forces_under(
         when = times[int(np.argmin(total[:, 2]))]
         raise OptionError(f"ground forces: the body falls faster than free at {when:+.3f} s from plant; move it less")
     place = {side: postures.parameters.height_m * _under_sole(points, side) for side in ("front", "back")}
-    pressure = com[:, 0] - com[:, 2] * _lean(postures, times, table)
+    lean, weights = _lean_and_load(postures, times, table)
+    pressure = com[:, 0] - com[:, 2] * lean
     share = _softly_between((pressure - place["back"][:, 0]) / (place["front"][:, 0] - place["back"][:, 0]))
     full_load = float(share[-1] * total[-1, 2]) / (mass_kg * GRAVITY)
-    weights = total[:, 2] / (mass_kg * GRAVITY)
     front = share * _front_contact(postures.parameters, times, full_load)
-    front = np.minimum(front + _to_stay_planted(front * weights, times) / weights, 1.0)[:-1, None]
-    return GroundForces(
-        front * total[:-1], (1.0 - front) * total[:-1], *(place[side][:-1] for side in ("front", "back"))
-    )
+    front = np.minimum(front + _to_stay_planted(front * weights, times) / weights, 1.0)[:, None]
+    # With the share s and the vertical force N a strut's horizontal force is s N (com - foot) / z; its difference from
+    # the share of the struts' sum is this, against each other.
+    apart = front * (1.0 - front) * total[:, 2:] * (place["back"] - place["front"]) / com[:, 2:]
+    forces = front * total + apart, (1.0 - front) * total - apart
+    return GroundForces(*(force[:-1] for force in forces), *(place[side][:-1] for side in ("front", "back")))
 
 
 def _centre_of_mass_motion(
@@ -142,8 +136,13 @@ def _centre_of_mass_motion(
     return com[:, 2], np.einsum("k,tkj->tj", weights, com)
 
 
-def _lean(postures: Postures, time: FloatArray, table: tuple[Segment, ...] | None) -> FloatArray:
-    """Lean of the total force toward the pitcher, a_x / (a_z + g), smoothed over time, shape (T,). [-]"""
+def _lean_and_load(
+    postures: Postures, time: FloatArray, table: tuple[Segment, ...] | None
+) -> tuple[FloatArray, FloatArray]:
+    """Lean of the total force toward the pitcher, a_x / (a_z + g), and its vertical part in body weights, shape (T,).
+
+    Both smoothed over time, so that the blow of the ball does not throw the weight from foot to foot.
+    """
     from scipy.interpolate import CubicSpline
     from scipy.ndimage import gaussian_filter1d
 
@@ -156,9 +155,11 @@ def _lean(postures: Postures, time: FloatArray, table: tuple[Segment, ...] | Non
     part = np.arange(max(int(low) - felt, 0), min(int(high) + felt, last) + 1)
     grid = timing.start + part / rate
     acceleration = _centre_of_mass_motion(postures, grid, table)[1]
-    raw = acceleration[:, 0] / (acceleration[:, 2] + GRAVITY)
-    smooth = gaussian_filter1d(raw, SMOOTHING_S * rate, mode="nearest")
-    return np.asarray(CubicSpline(grid, smooth)(np.clip(time, grid[0], grid[-1])), dtype=np.float64)
+    vertical = acceleration[:, 2] + GRAVITY
+    raw = np.stack([acceleration[:, 0] / vertical, vertical / GRAVITY], axis=-1)
+    smooth = gaussian_filter1d(raw, SMOOTHING_S * rate, axis=0, mode="nearest")
+    lean, load = CubicSpline(grid, smooth)(np.clip(time, grid[0], grid[-1])).T
+    return np.asarray(lean, dtype=np.float64), np.asarray(load, dtype=np.float64)
 
 
 def _under_sole(points: dict[str, FloatArray], side: str) -> FloatArray:

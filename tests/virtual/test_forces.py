@@ -68,13 +68,24 @@ def test_front_foot_is_free_in_the_air_and_stays_loaded_once_planted(motion: Mot
     assert (front[(time > 1e-4) & calm] > 0.10).all()
 
 
+def test_the_front_foot_bears_the_turn_and_the_body_only_slows_down(motion: Motion) -> None:
+    """What the arms gain on their way forward the body gives: the floor need not push it, nor the front foot let go."""
+    turn = np.arange(0.02, motion.moments["contact"] - 0.008, 2e-3)
+    assert (motion.forces(turn).front[:, 2] / WEIGHT_N).min() > 0.25
+    speed = np.gradient(motion.centre_of_mass(turn)[:, 0], 2e-3)
+    assert speed[0] > 0.35
+    assert (np.maximum.accumulate(speed[::-1])[::-1] - speed).max() < 0.10  # what it gains again. [m/s]
+
+
 class Carried(Postures):
-    """The whole body, feet and all, carried along faster and faster. [m/s^2]"""
+    """The whole body, feet and all, carried along faster and faster, always or from a time after plant on. [m/s^2]"""
 
     push: ClassVar[tuple[float, float, float]]
+    from_s: ClassVar[float] = -np.inf
 
     def points(self, time: np.ndarray) -> dict[str, np.ndarray]:
-        gone = 0.5 * time[:, None] ** 2 * np.array(self.push) / self.parameters.height_m
+        lasted = time if self.from_s == -np.inf else np.maximum(time - self.from_s, 0.0)
+        gone = 0.5 * lasted[:, None] ** 2 * np.array(self.push) / self.parameters.height_m
         return {name: path + gone for name, path in super().points(time).items()}
 
 
@@ -83,7 +94,8 @@ class Falling(Carried):
 
 
 class SpeedingUp(Carried):
-    push = (2.0, 0.0, 0.0)
+    push = (8.0, 0.0, 0.0)
+    from_s = 0.08
 
 
 class Leaping(Carried):
@@ -95,7 +107,8 @@ def test_a_foot_that_would_lose_its_load_keeps_it(motion: Motion) -> None:
     hasty = SpeedingUp(motion.postures.script, motion.postures.unknowns)
     load = forces_under(hasty, MASS_KG, np.arange(0.0, 0.22, 1e-3)).front[:, 2] / WEIGHT_N
     assert load[0] == pytest.approx(0.10, abs=1e-9)
-    assert load[20:].min() == pytest.approx(0.115, abs=0.003)
+    # A load smoothed over the blow of the ball decides, so that it is kept to about 0.115.
+    assert load[20:].min() == pytest.approx(0.115, abs=0.03)
 
 
 def test_forces_never_pull(motion: Motion, time: np.ndarray) -> None:
@@ -104,18 +117,22 @@ def test_forces_never_pull(motion: Motion, time: np.ndarray) -> None:
     assert forces.back[:, 2].min() >= 0.0
 
 
-def test_needed_friction_is_reported_and_left_alone(motion: Motion, time: np.ndarray) -> None:
-    forces = motion.forces(time)
-    step = 2e-4
-    com = [motion.centre_of_mass(time + k * step) for k in (-1, 0, 1)]
-    acceleration = (com[0] - 2 * com[1] + com[2]) / step**2
-    calm = np.abs(time - motion.moments["contact"] - 0.0016) > 0.008
-    needed = np.hypot(acceleration[:, 0], acceleration[:, 1]) / (acceleration[:, 2] + G)
-    assert forces.grip[calm] == pytest.approx(needed[calm], abs=0.02)
-    loaded = forces.front[:, 2] > 50.0
-    assert np.hypot(forces.front[:, 0], forces.front[:, 1])[loaded] == pytest.approx(
-        (forces.grip * forces.front[:, 2])[loaded]
-    )
+def test_each_force_points_at_the_centre_of_mass_but_for_its_part_of_the_rest(motion: Motion) -> None:
+    """While both feet stand: by the struts' own directions, added up and held against the total."""
+    time = np.linspace(motion.moments["foot_flat"], motion.moments["contact"] - 0.01, 40)
+    forces, com = motion.forces(time), motion.centre_of_mass(time)
+    struts = {
+        side: force[:, 2:] * (com - at)[:, :2] / com[:, 2:]
+        for side, force, at in (("front", forces.front, forces.front_at), ("back", forces.back, forces.back_at))
+    }
+    rest = forces.total[:, :2] - struts["front"] - struts["back"]
+    share = (forces.front[:, 2] / forces.total[:, 2])[:, None]
+    np.testing.assert_allclose(forces.front[:, :2], struts["front"] + share * rest, atol=1e-9)
+    np.testing.assert_allclose(forces.back[:, :2], struts["back"] + (1.0 - share) * rest, atol=1e-9)
+    # The front foot brakes while the back foot pushes.
+    both = (forces.front[:, 2] > 200.0) & (forces.back[:, 2] > 200.0)
+    assert (forces.front[both, 0] < 0.0).mean() > 0.9
+    assert (forces.back[both, 0] > 0.0).mean() > 0.9
 
 
 def test_pressure_follows_the_lever_rule_while_both_feet_stand(motion: Motion) -> None:
