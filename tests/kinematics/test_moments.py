@@ -66,7 +66,7 @@ def test_contact_is_seen_in_the_barrel_when_a_ball_takes_its_speed(posed, make_c
     assert fastest == pytest.approx(30.0, abs=0.7)
     speed = mocap.measure(swing).measures["bat_speed"]
     assert speed.value == pytest.approx(fastest, abs=2.0 * speed.sd)
-    assert speed.sd < 1.2
+    assert speed.sd < 1.4
 
 
 @pytest.mark.parametrize("rate", [120.0, 240.0, 500.0])
