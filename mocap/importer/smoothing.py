@@ -339,11 +339,18 @@ def likeliest_intensity(
 
 def _nearest(kept: BoolArray) -> npt.NDArray[np.intp]:
     """Of each frame the nearest with a measurement, shape (F, P); the frame itself where there is none."""
+    frame = np.arange(len(kept))[:, None]
+    before, after = _beside(kept)
+    nearest = np.where(frame - before <= after - frame, before, after)
+    return np.where(kept.any(axis=0), nearest, frame).astype(np.intp)
+
+
+def _beside(kept: BoolArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Of each frame the last with a measurement up to it and the first from it on; far outside where there is none."""
     frame, far = np.arange(len(kept))[:, None], 10 * len(kept)
     before = np.maximum.accumulate(np.where(kept, frame, -far), axis=0)
     after = np.minimum.accumulate(np.where(kept, frame, far)[::-1], axis=0)[::-1]
-    nearest = np.where(frame - before <= after - frame, before, after)
-    return np.where(kept.any(axis=0), nearest, frame).astype(np.intp)
+    return before, after
 
 
 # -------------------------------------------------------------------- what is taken out, what is left
@@ -377,9 +384,7 @@ def _worst(square: FloatArray) -> BoolArray:
 
 def _bridgeable(kept: BoolArray, rate_hz: float) -> BoolArray:
     """Frames with a measurement, or in a gap between two that is not too long, shape (F, P)."""
-    frame = np.arange(len(kept))[:, None]
-    before = np.maximum.accumulate(np.where(kept, frame, -len(kept) * 10), axis=0)
-    after = np.minimum.accumulate(np.where(kept, frame, len(kept) * 10)[::-1], axis=0)[::-1]
+    before, after = _beside(kept)
     return np.asarray(kept | (after - before - 1 <= LONGEST_GAP_S * rate_hz), dtype=np.bool_)
 
 
