@@ -42,7 +42,7 @@ SMOOTHING_S, SMOOTHING_RATE_HZ = 0.030, 1200.0
 SETTLING_S = 0.025
 #: What a planted front foot carries at least, how softly it is kept to, shares of body weight, and when after plant
 #: that sets in. [s] The lever rule alone may leave it less while the body speeds up toward the pitcher.
-LEAST_LOAD, LEAST_SOFTNESS, LEAST_AFTER_S = 0.115, 0.010, (0.005, 0.020)
+LEAST_LOAD, LEAST_SOFTNESS, LEAST_AFTER_S = 0.150, 0.010, (0.005, 0.020)
 #: Rise of the heel over the ball beyond that of a flat foot at which the ball carries all. [share of height]
 HEEL_UP = 0.03
 

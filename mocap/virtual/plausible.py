@@ -20,6 +20,8 @@ from mocap.virtual.forces import forces_under
 KNEE_DEG, KNEE_SPEED_DEG_S = (5.0, 145.0), 1200.0
 ELBOW_DEG, ELBOW_SPEED_DEG_S = (8.0, 152.0), 2700.0
 SEPARATION_DEG = 62.0
+#: What the barrel may lose on its way to contact of the speed that it has there: to no purpose, and like a blow. [-]
+BARREL_LOSS = 0.20
 #: Least distances: bat's axis to the middle of the head, knee to knee, forearm's middle and elbow to the spine's line.
 #: [share of height]
 BAT_TO_HEAD, KNEE_TO_KNEE, ARM_TO_SPINE = 0.065, 0.080, 0.060
@@ -66,7 +68,15 @@ def faults_of(postures: Postures) -> list[str]:
         for name, distance, least in _distances(points)
         if distance.min() < least
     ]
-    return found + _ungrounded(postures) + _disorder(postures)
+    return found + _checked(points, time, postures) + _ungrounded(postures) + _disorder(postures)
+
+
+def _checked(points: Mapping[str, FloatArray], time: FloatArray, postures: Postures) -> list[str]:
+    """Whether the barrel is slowed down on its way, empty where it is not."""
+    way = (time >= 0.0) & (time < postures.parameters.timing.contact - 1.0 / RATE_HZ)
+    speed = np.linalg.norm(np.gradient(points["bat_barrel"][way], time[way], axis=0), axis=1)
+    lost = float((np.maximum.accumulate(speed) - speed).max() / speed[-1])
+    return [f"barrel loses {lost:.0%} of its speed on its way"] if lost > BARREL_LOSS else []
 
 
 def _ungrounded(postures: Postures) -> list[str]:

@@ -107,8 +107,8 @@ def test_a_foot_that_would_lose_its_load_keeps_it(motion: Motion) -> None:
     hasty = SpeedingUp(motion.postures.script, motion.postures.unknowns)
     load = forces_under(hasty, MASS_KG, np.arange(0.0, 0.22, 1e-3)).front[:, 2] / WEIGHT_N
     assert load[0] == pytest.approx(0.10, abs=1e-9)
-    # A load smoothed over the blow of the ball decides, so that it is kept to about 0.115.
-    assert load[20:].min() == pytest.approx(0.115, abs=0.03)
+    # A load smoothed over the blow of the ball decides, so that it is kept to about 0.15.
+    assert load[20:].min() == pytest.approx(0.15, abs=0.04)
 
 
 def test_forces_never_pull(motion: Motion, time: np.ndarray) -> None:

@@ -4,7 +4,7 @@ import importlib.util
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ from mocap.reference.posed import PosedSwing, pose_swing
 from mocap.swing import MOMENTS
 from mocap.virtual.flaws import FLAWS
 from mocap.virtual.hitter import VirtualHitter, random_hitter
+from mocap.virtual.plausible import _checked
 
 FloatArray = npt.NDArray[np.float64]
 LEVELS = ("adult", "college", "youth")
@@ -213,3 +214,13 @@ def test_lark_makes_progress(demo: ModuleType) -> None:
     assert shares[0] < 0.45 < 0.50 < shares[2] < 0.60
     assert shares == sorted(shares)
     assert knees == sorted(knees, reverse=True)
+
+
+def test_a_barrel_that_is_flicked_and_held_back_is_no_swing() -> None:
+    """A peak half way to contact that the speed falls from by as much as contact has, and one by a tenth of that."""
+    time = np.arange(-0.1, 0.4, 1.0 / RATE_HZ)
+    postures = SimpleNamespace(parameters=SwingParameters())
+    for peak, doubted in ((40.0, True), (3.0, False)):
+        speed = 30.0 * np.clip(time, 0.0, None) / 0.275 + peak * np.exp(-0.5 * ((time - 0.15) / 0.015) ** 2)
+        barrel = np.cumsum(speed)[:, None] / RATE_HZ * np.array([1.0, 0.0, 0.0])
+        assert bool(_checked({"bat_barrel": barrel}, time, postures)) == doubted
