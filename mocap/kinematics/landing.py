@@ -65,7 +65,7 @@ def back_share(r: Readings) -> FloatArray:
     "Vertical force on the back foot, front foot flat",
     moments=("plant", "foot_flat"),
     source=DEFINITION,
-    method_sd=0.005,  # the corner in the forces where the foot has come to rest: posed swings
+    method_sd=0.004,  # the corner in the forces where the foot has come to rest: posed swings
 )
 def back_force_share(r: Readings) -> FloatArray:
     """Share of the vertical force under the back foot when the front foot is flat.
