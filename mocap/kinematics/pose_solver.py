@@ -163,14 +163,12 @@ def spread_of(
         As given to `solve_pose`. [m]
     pose : Pose
         The fitted pose.
-    hold : Hold
+    hold, own_sd_m : Hold, ndarray, shape (F, M), optional
         As given to `solve_pose`.
     segment_of : ndarray of int, shape (K,)
         Segment of each place.
     local_m : ndarray, shape (K, 3)
         In that segment's axes. [m]
-    own_sd_m : ndarray, shape (F, M), optional
-        As given to `solve_pose`. [m]
 
     Returns
     -------
@@ -205,9 +203,7 @@ class _Search:
     residual: FloatArray
     squared: FloatArray
 
-    def __init__(
-        self, linkage: Linkage, points: FloatArray, start: Pose, hold: Hold, own_sd_m: FloatArray | None = None
-    ) -> None:
+    def __init__(self, linkage: Linkage, points: FloatArray, start: Pose, hold: Hold, sd: FloatArray | None) -> None:
         order, self.crowded, self.ranks = ranked(linkage.segment_of)
         self.unsorted = np.argsort(order)
         self.owner: IntArray = linkage.segment_of[order]
@@ -215,7 +211,7 @@ class _Search:
         given = np.ascontiguousarray(np.transpose(points[:, order], (2, 1, 0)))
         self.known: BoolArray = np.asarray(np.isfinite(given).all(axis=0))
         self.given = np.where(self.known, given, 0.0)
-        own: FloatArray | float = 0.0 if own_sd_m is None else np.nan_to_num(own_sd_m[:, order].T)
+        own: FloatArray | float = 0.0 if sd is None else np.nan_to_num(sd[:, order].T)
         self.base = np.where(self.known, 1.0 / (linkage.sd_m[order, None] ** 2 + own**2), 0.0)
         self.rotation: FloatArray = np.ascontiguousarray(np.moveaxis(start.rotation, (0, 1), (2, 3)))
         self.held: FloatArray = np.ascontiguousarray(np.moveaxis(hold.rotation, (0, 1), (2, 3)))

@@ -68,10 +68,10 @@ def faults_of(postures: Postures) -> list[str]:
         for name, distance, least in _distances(points)
         if distance.min() < least
     ]
-    return found + _checked(points, time, postures) + _ungrounded(postures) + _disorder(postures)
+    return found + _held_back(points, time, postures) + _ungrounded(postures) + _disorder(postures)
 
 
-def _checked(points: Mapping[str, FloatArray], time: FloatArray, postures: Postures) -> list[str]:
+def _held_back(points: Mapping[str, FloatArray], time: FloatArray, postures: Postures) -> list[str]:
     """Whether the barrel is slowed down on its way, empty where it is not."""
     way = (time >= 0.0) & (time < postures.parameters.timing.contact - 1.0 / RATE_HZ)
     speed = np.linalg.norm(np.gradient(points["bat_barrel"][way], time[way], axis=0), axis=1)

@@ -16,7 +16,7 @@ from mocap.reference.posed import PosedSwing, pose_swing
 from mocap.swing import MOMENTS
 from mocap.virtual.flaws import FLAWS
 from mocap.virtual.hitter import VirtualHitter, random_hitter
-from mocap.virtual.plausible import _checked
+from mocap.virtual.plausible import _held_back
 
 FloatArray = npt.NDArray[np.float64]
 LEVELS = ("adult", "college", "youth")
@@ -223,4 +223,4 @@ def test_a_barrel_that_is_flicked_and_held_back_is_no_swing() -> None:
     for peak, doubted in ((40.0, True), (3.0, False)):
         speed = 30.0 * np.clip(time, 0.0, None) / 0.275 + peak * np.exp(-0.5 * ((time - 0.15) / 0.015) ** 2)
         barrel = np.cumsum(speed)[:, None] / RATE_HZ * np.array([1.0, 0.0, 0.0])
-        assert bool(_checked({"bat_barrel": barrel}, time, postures)) == doubted
+        assert bool(_held_back({"bat_barrel": barrel}, time, postures)) == doubted

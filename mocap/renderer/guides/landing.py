@@ -26,7 +26,7 @@ from mocap.renderer.guides.canvas import (
     wedge,
 )
 from mocap.renderer.lens import Lens
-from mocap.renderer.style import BLUE, HAIRLINE, INK, RED, WHITE, YELLOW
+from mocap.renderer.style import BLUE, HAIRLINE, INK, RED, WHITE
 from mocap.swing import Swing
 
 _FARTHEST_M = 2.5  # a ray that meets the floor farther from the knob ends in the air: this project's default
@@ -137,7 +137,7 @@ class WeightBar:
         pen.line([(back_x, y), (front_x, y)], 2.0 * half, HAIRLINE)
         if self.band is not None:
             low, high = (front_x + share * (back_x - front_x) for share in self.band)
-            pen.polygon([(low, y - half), (high, y - half), (high, y + half), (low, y + half)], YELLOW)
+            pen.polygon([(low, y - half), (high, y - half), (high, y + half), (low, y + half)], BLUE)
             for edge in (low, high):
                 pen.line([(edge, y - 1.7 * half), (edge, y + 1.7 * half)], 2 * unit, INK)
         pen.line([(x, y - self.offset_px * unit), (x, y - 4.2 * half)], 2 * unit, INK, dash=(2 * unit, 7 * unit))
